@@ -1,0 +1,1 @@
+"""The stages of a leaf works: each has `simulate`, `aim` and `project`."""
