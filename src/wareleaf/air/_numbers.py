@@ -1,0 +1,96 @@
+"""Take floats or arrays, check their range once, and compute with the cheapest library for each."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from wareleaf.air.constants import (
+    PRESSURE_MAX_PA,
+    PRESSURE_MIN_PA,
+    TEMPERATURE_MAX_C,
+    TEMPERATURE_MIN_C,
+)
+from wareleaf.measure import BadInput
+
+
+def number(value: Any) -> Any:
+    """Turn an input into a float, or an array of floats when it has a shape."""
+    if isinstance(value, float):
+        return value
+    array = np.asarray(value, dtype=np.float64)
+    return array if array.ndim else float(array)
+
+
+def checked(field: str, value: Any, low: float, high: float, accepted: str) -> Any:
+    """Return the number, or refuse it when any part is outside low..high or not a number.
+
+    Raises
+    ------
+    BadInput
+        Names the field, the worst value and what is accepted.
+    """
+    value = number(value)
+    if isinstance(value, float):
+        worst = value
+        inside = low <= value <= high
+    elif value.size == 0:
+        return value
+    else:
+        least, most = float(value.min()), float(value.max())
+        worst = most if least >= low else least
+        inside = low <= least and most <= high  # False when a NaN is among them
+    if not inside:
+        raise BadInput(field, worst, f"{field} is {worst:g}; it must be {accepted}.")
+    return value
+
+
+def temperature(field: str, value: Any) -> Any:
+    """Check a temperature in degC."""
+    return checked(
+        field,
+        value,
+        TEMPERATURE_MIN_C,
+        TEMPERATURE_MAX_C,
+        f"from {TEMPERATURE_MIN_C:g} to {TEMPERATURE_MAX_C:g} degC",
+    )
+
+
+def pressure(value: Any) -> Any:
+    """Check a total pressure in Pa."""
+    return checked(
+        "pressure_pa",
+        value,
+        PRESSURE_MIN_PA,
+        PRESSURE_MAX_PA,
+        f"from {PRESSURE_MIN_PA:g} to {PRESSURE_MAX_PA:g} Pa (not kPa, not gauge)",
+    )
+
+
+def ratio(value: Any) -> Any:
+    """Check a humidity ratio in kg/kg dry air."""
+    return checked(
+        "humidity_ratio", value, 0.0, 1e9, "0 or more and finite, kg water per kg dry air"
+    )
+
+
+def exp(value: Any) -> Any:
+    """Exponential of a float or an array."""
+    return math.exp(value) if isinstance(value, float) else np.exp(value)
+
+
+def log(value: Any) -> Any:
+    """Natural logarithm of a float or an array."""
+    return math.log(value) if isinstance(value, float) else np.log(value)
+
+
+def sqrt(value: Any) -> Any:
+    """Square root of a float or an array."""
+    return math.sqrt(value) if isinstance(value, float) else np.sqrt(value)
+
+
+def at_least(value: Any, low: float) -> Any:
+    """Raise values below a floor to it."""
+    return max(value, low) if isinstance(value, float) else np.maximum(value, low)
