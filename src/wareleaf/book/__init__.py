@@ -1,0 +1,88 @@
+"""The book: events, lots, genealogy and mass balance. Pure; it knows no physics."""
+
+from wareleaf.book.balancing import (
+    SIGNIFICANT_Z,
+    Amount,
+    DayBalance,
+    Imbalance,
+    Side,
+    balance,
+    unbalanced,
+    unexplained,
+    unexplained_sd,
+)
+from wareleaf.book.chain import GENESIS, canonical, canonical_json, event_hash
+from wareleaf.book.checks import OVERDRAW_SD, check, check_form, check_replay, kg
+from wareleaf.book.event import (
+    JSON,
+    Draw,
+    Event,
+    Made,
+    Stream,
+    event_from_json,
+    event_to_json,
+)
+from wareleaf.book.folding import Book, apply, apply_run, effective, fold, in_force, step
+from wareleaf.book.kinds import BASES, FORMS, GAINS, KINDS, SHAPES, lots_named, lots_touched
+from wareleaf.book.lots import STATUSES, LotState, RunState
+from wareleaf.book.tracing import (
+    Edge,
+    Node,
+    Trace,
+    TraceEdge,
+    edges_of,
+    trace_back,
+    trace_forward,
+)
+
+__all__ = [
+    "BASES",
+    "FORMS",
+    "GAINS",
+    "GENESIS",
+    "JSON",
+    "KINDS",
+    "OVERDRAW_SD",
+    "SHAPES",
+    "SIGNIFICANT_Z",
+    "STATUSES",
+    "Amount",
+    "Book",
+    "DayBalance",
+    "Draw",
+    "Edge",
+    "Event",
+    "Imbalance",
+    "LotState",
+    "Made",
+    "Node",
+    "RunState",
+    "Side",
+    "Stream",
+    "Trace",
+    "TraceEdge",
+    "apply",
+    "apply_run",
+    "balance",
+    "canonical",
+    "canonical_json",
+    "check",
+    "check_form",
+    "check_replay",
+    "edges_of",
+    "effective",
+    "event_from_json",
+    "event_hash",
+    "event_to_json",
+    "fold",
+    "in_force",
+    "kg",
+    "lots_named",
+    "lots_touched",
+    "step",
+    "trace_back",
+    "trace_forward",
+    "unbalanced",
+    "unexplained",
+    "unexplained_sd",
+]

@@ -1,0 +1,330 @@
+"""From events to what is: lots, runs, holds, releases, with every correction in its place."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from wareleaf.book.checks import check_form, check_replay
+from wareleaf.book.event import Event
+from wareleaf.book.kinds import lots_named
+from wareleaf.book.lots import LotState, RunState
+from wareleaf.measure.errors import BadInput, require
+
+INHERITS_RELEASE = ("split", "pack")
+"""The same material under a new id: released for the markets that all its inputs are."""
+
+_CORRECTION_FACTS = ("reason", "void", "kind")
+
+
+@dataclass(frozen=True)
+class Book:
+    """Everything that is derived from the events.
+
+    Parameters
+    ----------
+    lots, runs : mapping
+        By id.
+    events : tuple of Event
+        The events in force, corrections in place, in the order they were folded. An event that
+        was corrected keeps its own id and kind here.
+    superseded_by : mapping
+        Event id to the id of the correction that supersedes it.
+    """
+
+    lots: Mapping[str, LotState]
+    runs: Mapping[str, RunState]
+    events: tuple[Event, ...]
+    superseded_by: Mapping[str, str]
+
+    def of_kind(self, *kinds: str) -> tuple[Event, ...]:
+        """The events in force of some kinds."""
+        return tuple(e for e in self.events if e.kind in kinds)
+
+    @property
+    def readings(self) -> tuple[Event, ...]:
+        """Readings in force."""
+        return self.of_kind("reading")
+
+    @property
+    def results(self) -> tuple[Event, ...]:
+        """Laboratory results in force."""
+        return self.of_kind("result")
+
+    @property
+    def releases(self) -> tuple[Event, ...]:
+        """Releases in force."""
+        return self.of_kind("release")
+
+    @property
+    def holds(self) -> Mapping[str, str]:
+        """Reason by lot id, for the lots on hold."""
+        return {k: v.held_because for k, v in self.lots.items() if v.held_because}
+
+
+def apply(lots: Mapping[str, LotState], event: Event) -> dict[str, LotState]:
+    """The lots that an event changes or makes, after it. A pure step; checks are `check`'s.
+
+    Parameters
+    ----------
+    lots : mapping
+        At least the lots that the event names.
+    event : Event
+        In force; never a correction (`fold` puts those in place of what they correct).
+    """
+    require(
+        event.kind != "correction",
+        "kind",
+        event.kind,
+        "A correction is folded in place of what it corrects, not applied.",
+    )
+    changed: dict[str, LotState] = {}
+    for draw in event.inputs:
+        lot = changed.get(draw.lot_id, lots[draw.lot_id])
+        shipped = event.kind == "ship"
+        changed[draw.lot_id] = replace(
+            lot,
+            drawn_mass_g=lot.drawn_mass_g + draw.mass_g,
+            drawn_dry_g=lot.drawn_dry_g + draw.dry_g,
+            shipped_mass_g=lot.shipped_mass_g + (draw.mass_g if shipped else 0),
+            shipped_dry_g=lot.shipped_dry_g + (draw.dry_g if shipped else 0),
+            last_drawn_by=event.event_id,
+        )
+    held, released = _inherited(lots, event)
+    for made in event.outputs:
+        changed[made.lot_id] = LotState(
+            lot_id=made.lot_id,
+            leaf=made.leaf,
+            form=made.form,
+            place=made.place or event.place,
+            site=event.site,
+            made_by=event.event_id,
+            made_at=event.happened_at,
+            mass_g=made.mass_g,
+            dry_g=made.dry_g,
+            mass_sd_g=made.mass_sd_g,
+            dry_sd_g=made.dry_sd_g,
+            label=made.label,
+            attributes=made.attributes,
+            held_because=held,
+            released_for=released,
+        )
+    _apply_standing(lots, event, changed)
+    return changed
+
+
+def _inherited(lots: Mapping[str, LotState], event: Event) -> tuple[str, tuple[str, ...]]:
+    parents = [lots[d.lot_id] for d in event.inputs]
+    held = next((p for p in parents if p.held_because), None)
+    if held:
+        return f"made from held lot {held.lot_id}: {held.held_because}"[:400], ()
+    if event.kind not in INHERITS_RELEASE or not parents:
+        return "", ()
+    markets = set(parents[0].released_for).intersection(*(p.released_for for p in parents))
+    return "", tuple(sorted(markets))
+
+
+def _apply_standing(
+    lots: Mapping[str, LotState], event: Event, changed: dict[str, LotState]
+) -> None:
+    facts = event.facts
+
+    def edit(lot_id: str, **fields: Any) -> None:
+        changed[lot_id] = replace(changed.get(lot_id, lots[lot_id]), **fields)
+
+    if event.kind == "hold":
+        edit(facts["lot_id"], held_because=facts["reason"], released_for=())
+    elif event.kind == "release":
+        markets = {*lots[facts["lot_id"]].released_for, *facts["markets"]}
+        edit(facts["lot_id"], held_because="", released_for=tuple(sorted(markets)))
+    elif event.kind == "stage_started":
+        for lot_id in facts["lots"]:
+            runs = lots[lot_id].on_runs
+            if facts["run_id"] not in runs:
+                edit(lot_id, on_runs=(*runs, facts["run_id"]))
+    elif event.kind == "note" and facts.get("lot_id") and facts.get("moved_to"):
+        edit(facts["lot_id"], place=str(facts["moved_to"]))
+
+
+def lots_of_finished_run(
+    lots: Mapping[str, LotState], event: Event, runs: Mapping[str, RunState]
+) -> dict[str, LotState]:
+    """The lots that a finished run lets go of: those it was started with."""
+    run = runs.get(event.facts.get("run_id", "")) if event.kind == "stage_finished" else None
+    if run is None:
+        return {}
+    return {
+        lot_id: replace(
+            lots[lot_id], on_runs=tuple(r for r in lots[lot_id].on_runs if r != run.run_id)
+        )
+        for lot_id in run.lots
+        if lot_id in lots
+    }
+
+
+def apply_run(runs: Mapping[str, RunState], event: Event) -> RunState | None:
+    """The stage run that an event starts or finishes, after it; None when it does neither."""
+    if event.kind == "stage_started":
+        facts = event.facts
+        return RunState(
+            run_id=facts["run_id"],
+            stage=facts["stage"],
+            equipment=facts["equipment"],
+            site=event.site,
+            lots=tuple(facts["lots"]),
+            settings=facts["settings"],
+            started_at=event.happened_at,
+            started_by=event.event_id,
+        )
+    run = runs.get(event.facts.get("run_id", "")) if event.kind == "stage_finished" else None
+    if run is None:
+        return None
+    return replace(run, finished_at=event.happened_at, finished_by=event.event_id)
+
+
+def step(lots: dict[str, LotState], runs: dict[str, RunState], event: Event) -> set[str]:
+    """Apply an event in force to both tables in place and return the ids of the changed lots."""
+    changed = apply(lots, event)
+    lots.update(changed)
+    freed = lots_of_finished_run(lots, event, runs)
+    lots.update(freed)
+    run = apply_run(runs, event)
+    if run is not None:
+        runs[run.run_id] = run
+    return {*changed, *freed}
+
+
+def in_force(correction: Event, original: Event) -> Event:
+    """The event that a correction puts in place of the original, under the original's id.
+
+    Raises
+    ------
+    BadInput
+        When the replacement does not have the form of its kind.
+    """
+    kind = correction.facts.get("kind", original.kind)
+    require(
+        kind == original.kind,
+        "facts.kind",
+        kind,
+        f"The correction is a {kind} but the event it corrects is a {original.kind}; "
+        "void the event and record a new one to change its kind.",
+    )
+    facts = {k: v for k, v in correction.facts.items() if k not in _CORRECTION_FACTS}
+    event = replace(
+        correction, event_id=original.event_id, kind=original.kind, facts=facts, corrects=""
+    )
+    check_form(event)
+    return event
+
+
+def effective(events: Iterable[Event]) -> tuple[list[Event], dict[str, str]]:
+    """Events in force in recorded order, and what supersedes what.
+
+    Raises
+    ------
+    BadInput
+        When a correction names an unknown or an already corrected event.
+    """
+    order: list[str] = []
+    current: dict[str, Event | None] = {}
+    originals: dict[str, Event] = {}
+    root: dict[str, str] = {}
+    superseded: dict[str, str] = {}
+    for event in events:
+        if event.kind != "correction":
+            order.append(event.event_id)
+            current[event.event_id] = originals[event.event_id] = event
+            root[event.event_id] = event.event_id
+            continue
+        require(
+            event.corrects in root,
+            "corrects",
+            event.corrects,
+            f"There is no event {event.corrects} to correct; name one that the book has.",
+        )
+        before = superseded.get(event.corrects)
+        require(
+            before is None,
+            "corrects",
+            event.corrects,
+            f"Event {event.corrects} was already corrected by {before}; correct that one.",
+        )
+        first = root[event.corrects]
+        root[event.event_id] = first
+        superseded[event.corrects] = event.event_id
+        void = event.facts.get("void", False)
+        current[first] = None if void else in_force(event, originals[first])
+    return [e for i in order if (e := current[i]) is not None], superseded
+
+
+def _in_order(events: list[Event]) -> list[Event]:
+    """Sort so that a lot is made before it is named; recorded order otherwise (Kahn)."""
+    maker = {m.lot_id: i for i, e in enumerate(events) for m in e.outputs}
+    waits: list[int] = [0] * len(events)
+    wakes: dict[int, list[int]] = {}
+    for i, event in enumerate(events):
+        for j in {maker[x] for x in lots_named(event) if x in maker}:
+            waits[i] += 1
+            wakes.setdefault(j, []).append(i)
+    ready = [i for i, n in enumerate(waits) if n == 0]
+    done: list[Event] = []
+    while ready:
+        i = heapq.heappop(ready)
+        done.append(events[i])
+        for k in wakes.get(i, ()):
+            waits[k] -= 1
+            if waits[k] == 0:
+                heapq.heappush(ready, k)
+    if len(done) < len(events):
+        _refuse_cycle(events, waits)
+    return done
+
+
+def _refuse_cycle(events: list[Event], waits: list[int]) -> None:
+    stuck = [e for e, n in zip(events, waits, strict=True) if n > 0]
+    makers = {m.lot_id: e for e in stuck for m in e.outputs}
+    parent_of = {
+        lot: next((x for x in lots_named(e) if x in makers), "") for lot, e in makers.items()
+    }
+    lot = next(iter(makers), "")
+    seen: set[str] = set()
+    while lot and lot not in seen:
+        seen.add(lot)
+        lot = parent_of[lot]
+    raise BadInput(
+        "inputs",
+        lot,
+        f"Lot {lot} would be among its own ancestors; a lot is made only from lots before it.",
+    )
+
+
+def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | None = None) -> Book:
+    """The book after some events, every correction in the place of what it corrects.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        In recorded order, corrections among them.
+    watch : callable, optional
+        Called after each event with the event and the ids of the lots it changed.
+
+    Raises
+    ------
+    BadInput
+        When a correction does not fit: it would overdraw a lot, leave a descendant without its
+        parent, or put a lot among its own ancestors.
+    """
+    current, superseded = effective(events)
+    lots: dict[str, LotState] = {}
+    runs: dict[str, RunState] = {}
+    if superseded:
+        current = _in_order(current)
+    for event in current:
+        check_replay(event, lots)
+        changed = step(lots, runs, event)
+        if watch is not None:
+            watch(event, changed)
+    return Book(lots, runs, tuple(current), superseded)

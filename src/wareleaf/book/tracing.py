@@ -1,0 +1,258 @@
+"""Where a lot came from and where it went, with shares by dry matter.
+
+An edge says how much of a lot was made from which other lot. Back from a lot, its dry matter is
+divided over its parents in proportion to the dry matter drawn from each, and so on up to lots that
+were made from nothing in the book; those source shares add up to one. Forward, the dry matter of a
+lot is followed into its descendants. Losses carry the mix of the event in which they arose.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from wareleaf.book.event import Event
+from wareleaf.book.kinds import SHAPES
+from wareleaf.measure.errors import BadInput
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """One parent of one lot.
+
+    Parameters
+    ----------
+    parent, child : str
+        Lot ids.
+    event_id : str
+        The event that made the child.
+    share : float
+        Part of the child's dry matter that came from this parent, 0 to 1.
+    dry_g : float
+        The same in grams of the child's dry matter.
+    drawn_dry_g : int
+        Dry matter drawn from the parent in the event, over all children.
+    drawn_share : float
+        Part of what was drawn that went to this child (the rest went to its sisters).
+    """
+
+    parent: str
+    child: str
+    event_id: str
+    share: float
+    dry_g: float
+    drawn_dry_g: int
+    drawn_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A lot in a trace.
+
+    Parameters
+    ----------
+    lot_id : str
+        The lot.
+    share : float
+        Back: part of the traced lot's dry matter that came through this lot. Forward: part of
+        this lot's dry matter that came from the traced lot.
+    dry_g : float
+        The same in grams (of the traced lot back, of this lot forward).
+    level : int
+        Longest number of steps from the traced lot.
+    end : bool
+        True where the trace ends: a source back, a lot with no descendants forward.
+    """
+
+    lot_id: str
+    share: float
+    dry_g: float
+    level: int
+    end: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TraceEdge:
+    """An edge in a trace, with the traced dry matter that passes over it, grams."""
+
+    parent: str
+    child: str
+    event_id: str
+    dry_g: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """All lots that a lot came from or went into.
+
+    Parameters
+    ----------
+    lot_id : str
+        The traced lot.
+    direction : str
+        ``back`` or ``forward``.
+    nodes : tuple of Node
+        By level, the traced lot first.
+    edges : tuple of TraceEdge
+        Between them.
+    levels : tuple of tuple of str
+        Lot ids by level.
+    """
+
+    lot_id: str
+    direction: str
+    nodes: tuple[Node, ...]
+    edges: tuple[TraceEdge, ...]
+    levels: tuple[tuple[str, ...], ...]
+
+    @property
+    def ends(self) -> tuple[Node, ...]:
+        """Where the trace ends: the sources back, the last lots forward."""
+        return tuple(n for n in self.nodes if n.end)
+
+    def node(self, lot_id: str) -> Node:
+        """One node by lot id."""
+        return next(n for n in self.nodes if n.lot_id == lot_id)
+
+
+def edges_of(event: Event) -> tuple[Edge, ...]:
+    """The genealogy that an event in force adds.
+
+    Every new lot is made of all inputs in proportion to the dry matter drawn (to the mass, where
+    nothing drawn has dry matter).
+    """
+    if not event.inputs or not event.outputs or not SHAPES[event.kind].outputs[1]:
+        return ()
+    drawn: dict[str, tuple[int, int]] = {}
+    for d in event.inputs:
+        mass, dry = drawn.get(d.lot_id, (0, 0))
+        drawn[d.lot_id] = (mass + d.mass_g, dry + d.dry_g)
+    by_dry = sum(dry for _, dry in drawn.values()) > 0
+    total_in = sum(dry if by_dry else mass for mass, dry in drawn.values())
+    out_by_dry = sum(m.dry_g for m in event.outputs) > 0
+    total_out = sum(m.dry_g if out_by_dry else m.mass_g for m in event.outputs)
+    edges = []
+    for made in event.outputs:
+        part = (made.dry_g if out_by_dry else made.mass_g) / total_out
+        for parent, (mass, dry) in drawn.items():
+            share = (dry if by_dry else mass) / total_in
+            edges.append(
+                Edge(parent, made.lot_id, event.event_id, share, made.dry_g * share, dry, part)
+            )
+    return tuple(edges)
+
+
+def _levels(start: str, steps: Mapping[str, list[str]], lots: set[str]) -> dict[str, int]:
+    """Longest distance from the start; refuses a cycle."""
+    waits = dict.fromkeys(lots, 0)
+    for lot in lots:
+        for other in steps.get(lot, ()):
+            waits[other] += 1
+    level = dict.fromkeys(lots, 0)
+    ready, done = [lot for lot, n in waits.items() if n == 0], 0
+    while ready:
+        lot = ready.pop()
+        done += 1
+        for other in steps.get(lot, ()):
+            level[other] = max(level[other], level[lot] + 1)
+            waits[other] -= 1
+            if waits[other] == 0:
+                ready.append(other)
+    if done < len(lots):
+        lot = min(k for k, n in waits.items() if n > 0)
+        raise BadInput("lot_id", lot, f"Lot {lot} is among its own ancestors; trace is refused.")
+    return level
+
+
+def _reach(start: str, steps: Mapping[str, list[str]]) -> set[str]:
+    seen, todo = {start}, [start]
+    while todo:
+        for other in steps.get(todo.pop(), ()):
+            if other not in seen:
+                seen.add(other)
+                todo.append(other)
+    return seen
+
+
+def trace_back(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -> Trace:
+    """Everything a lot was made of.
+
+    Parameters
+    ----------
+    edges : iterable of Edge
+        At least all edges above the lot; others are ignored.
+    lot_id : str
+        The lot.
+    dry_g : float, optional
+        Its dry matter; without it, taken from the edges (0 for a source).
+
+    Returns
+    -------
+    Trace
+        The shares of its sources add up to 1.
+
+    Raises
+    ------
+    BadInput
+        For a cycle.
+    """
+    into: dict[str, list[Edge]] = {}
+    for edge in edges:
+        into.setdefault(edge.child, []).append(edge)
+    steps = {child: list(dict.fromkeys(e.parent for e in es)) for child, es in into.items()}
+    level = _levels(lot_id, steps, _reach(lot_id, steps))
+    if dry_g is None:
+        dry_g = sum(e.dry_g for e in into.get(lot_id, ()))
+    share = dict.fromkeys(level, 0.0)
+    share[lot_id] = 1.0
+    passed: list[TraceEdge] = []
+    order = sorted(level, key=lambda k: (level[k], k))
+    for child in order:
+        for edge in into.get(child, ()):
+            part = share[child] * edge.share
+            share[edge.parent] += part
+            passed.append(TraceEdge(edge.parent, child, edge.event_id, part * dry_g))
+    nodes = tuple(Node(k, share[k], share[k] * dry_g, level[k], k not in into) for k in order)
+    return Trace(lot_id, "back", nodes, tuple(passed), _by_level(nodes))
+
+
+def trace_forward(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -> Trace:
+    """Everything that was made of a lot.
+
+    Parameters
+    ----------
+    edges : iterable of Edge
+        At least all edges below the lot, and all parents of the lots there. Edges from parents
+        that do not descend from the lot are ignored.
+    lot_id : str
+        The lot.
+    dry_g : float, optional
+        Its dry matter, for its own node; 0 without it.
+    """
+    kept = list(edges)
+    out: dict[str, list[Edge]] = {}
+    for edge in kept:
+        out.setdefault(edge.parent, []).append(edge)
+    steps = {parent: list(dict.fromkeys(e.child for e in es)) for parent, es in out.items()}
+    level = _levels(lot_id, steps, _reach(lot_id, steps))
+    own: dict[str, float] = {lot_id: dry_g or 0.0}
+    share = dict.fromkeys(level, 0.0)
+    share[lot_id] = 1.0
+    passed: list[TraceEdge] = []
+    order = sorted(level, key=lambda k: (level[k], k))
+    for parent in order:
+        for edge in out.get(parent, ()):
+            amount = share[parent] * edge.dry_g
+            own[edge.child] = own.get(edge.child, 0.0) + amount
+            share[edge.child] += share[parent] * edge.share
+            passed.append(TraceEdge(parent, edge.child, edge.event_id, amount))
+    nodes = tuple(Node(k, share[k], own.get(k, 0.0), level[k], k not in out) for k in order)
+    return Trace(lot_id, "forward", nodes, tuple(passed), _by_level(nodes))
+
+
+def _by_level(nodes: tuple[Node, ...]) -> tuple[tuple[str, ...], ...]:
+    depth = max((n.level for n in nodes), default=-1) + 1
+    levels: list[list[str]] = [[] for _ in range(depth)]
+    for node in nodes:
+        levels[node.level].append(node.lot_id)
+    return tuple(map(tuple, levels))
