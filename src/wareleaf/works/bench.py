@@ -1,0 +1,207 @@
+"""The bench: take a sample, record what the laboratory found, see what waits for a result."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime
+
+from wareleaf.book import Draw, Event, Stream
+from wareleaf.measure.errors import BadInput, require
+from wareleaf.release import Result
+from wareleaf.works.house import Works
+from wareleaf.works.people import acting
+from wareleaf.works.record import Entry, record
+
+
+@dataclass(frozen=True)
+class Found:
+    """One result as the laboratory reports it.
+
+    Parameters
+    ----------
+    parameter, value, standard_uncertainty, unit, basis
+        As in `wareleaf.release.Result`; fractions for moisture.
+    moisture_wb : float or None
+        Of the sample when it was analysed.
+    below_loq : bool
+        Reported as "less than ``value``".
+    method, laboratory : str
+        How and by whom.
+    """
+
+    parameter: str
+    value: float
+    standard_uncertainty: float
+    unit: str
+    basis: str = "dry"
+    moisture_wb: float | None = None
+    below_loq: bool = False
+    method: str = ""
+    laboratory: str = "own bench"
+
+
+@dataclass(frozen=True)
+class WaitingSample:
+    """A sample nobody has reported on yet."""
+
+    sample_id: str
+    lot_id: str
+    taken_at: datetime
+    who: str
+
+
+def take_sample(
+    works: Works, who: str, lot_id: str, mass_g: int, *, at: datetime | None = None, note: str = ""
+) -> str:
+    """Take a sample out of a lot; its mass leaves the lot. Returns the sample number."""
+    lot = works.book.lot(lot_id)
+    acting(works, who, "record a reading", lot.site)
+    require(
+        0 < mass_g <= lot.remaining_mass_g,
+        "mass_g",
+        mass_g,
+        f"mass_g is {mass_g}; lot {lot_id} holds {lot.remaining_mass_g} g to sample from.",
+    )
+    sample_id = f"S-{secrets.token_hex(3).upper()}"
+    dry_g = round(mass_g * (1.0 - lot.moisture_wb))
+    record(
+        works,
+        Entry(
+            kind="sample",
+            site=lot.site,
+            who=who,
+            place=lot.place,
+            why=note,
+            happened_at=at,
+            inputs=(Draw(lot_id, mass_g, dry_g),),
+            streams=(Stream("sample", mass_g, dry_g),),
+            facts={"lot_id": lot_id, "sample_id": sample_id, "mass_g": mass_g},
+        ),
+    )
+    return sample_id
+
+
+def record_result(
+    works: Works,
+    who: str,
+    lot_id: str,
+    sample_id: str,
+    found: Found,
+    *,
+    at: datetime | None = None,
+    document: str = "",
+) -> Event:
+    """Record one laboratory result on a lot.
+
+    Raises
+    ------
+    BadInput
+        For a value that cannot be a result, an unknown lot, or a person who may not.
+    """
+    lot = works.book.lot(lot_id)
+    acting(works, who, "record a result", lot.site)
+    if found.moisture_wb is not None and not 0.0 <= found.moisture_wb < 1.0:
+        raise BadInput(
+            "moisture_wb",
+            found.moisture_wb,
+            f"moisture_wb is {found.moisture_wb:.1%}; it must be from 0 to under 100 %.",
+        )
+    as_result(found)
+    facts = {
+        "lot_id": lot_id,
+        "sample_id": sample_id,
+        "parameter": found.parameter,
+        "value": found.value,
+        "standard_uncertainty": found.standard_uncertainty,
+        "unit": found.unit,
+        "basis": found.basis,
+        "moisture_wb": found.moisture_wb,
+        "below_loq": found.below_loq,
+        "method": found.method,
+        "laboratory": found.laboratory,
+    }
+    return record(
+        works,
+        Entry(
+            kind="result",
+            site=lot.site,
+            who=who,
+            happened_at=at,
+            document=document,
+            facts=facts,
+        ),
+    )
+
+
+def as_result(found: Found, reference: str = "") -> Result:
+    """The result in the form release decisions take."""
+    return Result(
+        parameter=found.parameter,
+        value=found.value,
+        standard_uncertainty=found.standard_uncertainty,
+        unit=found.unit,
+        basis=found.basis,
+        moisture_wb=found.moisture_wb,
+        below_loq=found.below_loq,
+        reference=reference or found.laboratory,
+    )
+
+
+def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
+    """Results on a lot and on the lots it was made of, nearest first, as (lot, result, event).
+
+    A result on a parent speaks for a child only where the leaf was not changed by a stage in
+    between; blanching and blending change composition, so the walk stops there.
+    """
+    found: list[tuple[str, Result, Event]] = []
+    seen: set[str] = set()
+    level = [lot_id]
+    while level:
+        above: list[str] = []
+        for each in level:
+            if each in seen:
+                continue
+            seen.add(each)
+            for row in works.book.events(kind="result", lot_id=each):
+                if not row.superseded_by:
+                    found.append((each, _result_of(row.event), row.event))
+            made = works.book.event(works.book.lot(each).made_by).event
+            if made.kind in ("split", "pack") or (
+                made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
+            ):
+                above.extend(d.lot_id for d in made.inputs)
+        level = above
+    return found
+
+
+_KEEPS_COMPOSITION = ("dry", "mill", "sift")
+
+
+def _result_of(event: Event) -> Result:
+    facts = event.facts
+    return Result(
+        parameter=facts["parameter"],
+        value=float(facts["value"]),
+        standard_uncertainty=float(facts["standard_uncertainty"]),
+        unit=facts["unit"],
+        basis=facts["basis"],
+        moisture_wb=facts.get("moisture_wb"),
+        below_loq=bool(facts.get("below_loq", False)),
+        reference=f"{facts.get('laboratory', '')} {facts['sample_id']}".strip(),
+    )
+
+
+def waiting(works: Works, site: str | None = None) -> list[WaitingSample]:
+    """Samples without a result, oldest first."""
+    reported = {row.event.facts["sample_id"] for row in works.book.events(kind="result", site=site)}
+    return [
+        WaitingSample(
+            row.event.facts["sample_id"],
+            row.event.facts["lot_id"],
+            row.event.happened_at,
+            row.event.who,
+        )
+        for row in works.book.events(kind="sample", site=site)
+        if row.event.facts["sample_id"] not in reported and not row.superseded_by
+    ]

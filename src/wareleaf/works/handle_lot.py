@@ -1,0 +1,206 @@
+"""Handle leaf between stages: combine, split, hold, free from hold, write off, count, correct."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from wareleaf.book import Event, LotState, Made, Stream
+from wareleaf.measure.errors import BadInput, require
+from wareleaf.works.house import Works
+from wareleaf.works.people import acting
+from wareleaf.works.record import Entry, draw, event_of, new_lot_id, record
+
+
+def combine(
+    works: Works,
+    who: str,
+    lot_ids: Sequence[str],
+    *,
+    place: str = "floor",
+    happened_at: datetime | None = None,
+    note: str = "",
+) -> LotState:
+    """Put all that remains of two or more lots of one leaf and form together."""
+    lots = [works.book.lot(lot_id) for lot_id in dict.fromkeys(lot_ids)]
+    require(len(lots) > 1, "lot_ids", list(lot_ids), "Combining takes two lots or more.")
+    kinds = {(lot.leaf, lot.form, lot.site) for lot in lots}
+    require(
+        len(kinds) == 1,
+        "lot_ids",
+        list(lot_ids),
+        "Only lots of one leaf, one form and one site can be combined; use a blend for others.",
+    )
+    first = lots[0]
+    acting(works, who, "run a stage", first.site)
+    draws = tuple(draw(lot) for lot in lots)
+    at = happened_at or works.now()
+    lot_id = new_lot_id(works, first.site, at)
+    made = Made(
+        lot_id=lot_id,
+        leaf=first.leaf,
+        form=first.form,
+        place=place,
+        mass_g=sum(d.mass_g for d in draws),
+        dry_g=sum(d.dry_g for d in draws),
+        mass_sd_g=sum(lot.mass_sd_g**2 for lot in lots) ** 0.5,
+        dry_sd_g=sum(lot.dry_sd_g**2 for lot in lots) ** 0.5,
+        label="combined",
+    )
+    entry = Entry(
+        kind="combine",
+        site=first.site,
+        who=who,
+        place=place,
+        why=note,
+        happened_at=at,
+        inputs=draws,
+        outputs=(made,),
+    )
+    record(works, entry)
+    return works.book.lot(lot_id)
+
+
+def split(
+    works: Works,
+    who: str,
+    lot_id: str,
+    masses_kg: Sequence[float],
+    *,
+    meter: str = "",
+    drawn_kg: float | None = None,
+    happened_at: datetime | None = None,
+    note: str = "",
+) -> list[LotState]:
+    """Split a lot into weighed parts.
+
+    ``drawn_kg`` is what was taken out of the lot (all that remains by default). What the parts do
+    not account for stays visible as unexplained.
+    """
+    lot = works.book.lot(lot_id)
+    acting(works, who, "run a stage", lot.site)
+    require(len(masses_kg) > 0, "masses_kg", list(masses_kg), "Give the mass of each part.")
+    for mass_kg in masses_kg:
+        require(
+            mass_kg > 0.0, "masses_kg", mass_kg, f"A part of {mass_kg:g} kg: it must be above 0."
+        )
+    taken = draw(lot, drawn_kg)
+    sd = (lambda m: works.settings.meter_of(meter).sd(m)) if meter else (lambda m: 0.002 * m)
+    at = happened_at or works.now()
+    parts = []
+    for mass_kg in masses_kg:
+        parts.append(
+            Made(
+                lot_id=new_lot_id(works, lot.site, at),
+                leaf=lot.leaf,
+                form=lot.form,
+                place=lot.place,
+                mass_g=round(mass_kg * 1000.0),
+                dry_g=round(mass_kg * 1000.0 * (1.0 - lot.moisture_wb)),
+                mass_sd_g=sd(mass_kg) * 1000.0,
+                dry_sd_g=sd(mass_kg) * 1000.0 * (1.0 - lot.moisture_wb),
+                label=lot.label,
+                attributes=lot.attributes,
+            )
+        )
+    record(
+        works,
+        Entry(
+            kind="split",
+            site=lot.site,
+            who=who,
+            place=lot.place,
+            why=note,
+            happened_at=at,
+            inputs=(taken,),
+            outputs=tuple(parts),
+            facts={"meter": meter},
+        ),
+    )
+    return [works.book.lot(part.lot_id) for part in parts]
+
+
+def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
+    """Put a lot on hold: it cannot be packed, blended or shipped until it is freed."""
+    lot = works.book.lot(lot_id)
+    acting(works, who, "hold a lot", lot.site)
+    require(bool(reason.strip()), "reason", reason, "reason is empty; say why the lot is held.")
+    facts = {"lot_id": lot_id, "reason": reason.strip()}
+    return record(works, Entry(kind="hold", site=lot.site, who=who, why=reason, facts=facts))
+
+
+def free(works: Works, who: str, lot_id: str, reason: str) -> Event:
+    """Take a lot off hold without releasing it to a market; only who may release may do that."""
+    lot = works.book.lot(lot_id)
+    acting(works, who, "release a lot", lot.site)
+    require(bool(reason.strip()), "reason", reason, "reason is empty; say why it is freed.")
+    facts = {"lot_id": lot_id, "markets": [], "reason": reason.strip()}
+    return record(works, Entry(kind="release", site=lot.site, who=who, why=reason, facts=facts))
+
+
+def write_off(works: Works, who: str, lot_id: str, mass_kg: float | None, reason: str) -> Event:
+    """Waste part or all of a lot."""
+    lot = works.book.lot(lot_id)
+    acting(works, who, "hold a lot", lot.site)
+    require(bool(reason.strip()), "reason", reason, "reason is empty; say why it is wasted.")
+    taken = draw(lot, mass_kg)
+    entry = Entry(
+        kind="waste",
+        site=lot.site,
+        who=who,
+        place=lot.place,
+        why=reason,
+        inputs=(taken,),
+        streams=(Stream("waste", taken.mass_g, taken.dry_g),),
+        facts={"reason": reason.strip()},
+    )
+    return record(works, entry)
+
+
+def correct(
+    works: Works,
+    who: str,
+    event_id: str,
+    reason: str,
+    *,
+    void: bool = False,
+    changes: dict[str, Any] | None = None,
+) -> Event:
+    """Correct an event: the old one stays readable, everything derived is recomputed.
+
+    ``changes`` replaces fields of the event (``inputs``, ``outputs``, ``streams``, ``facts``,
+    ``happened_at``, ``document``, ``place``); ``void`` takes the event out altogether.
+    """
+    require(bool(reason.strip()), "reason", reason, "reason is empty; say what was wrong.")
+    found = works.book.event(event_id)
+    acting(works, who, "correct the book", found.event.site)
+    changes = changes or {}
+    allowed = {"inputs", "outputs", "streams", "facts", "happened_at", "document", "place"}
+    unknown = set(changes) - allowed
+    if unknown:
+        name = sorted(unknown)[0]
+        raise BadInput(name, None, f"{name} cannot be corrected; only {', '.join(sorted(allowed))}.")
+    old = found.event if not void else replace(found.event, inputs=(), outputs=(), streams=())
+    new = replace(old, **changes)
+    facts = {**new.facts, "kind": found.event.kind, "reason": reason.strip(), "void": void}
+    correction = event_of(
+        works,
+        Entry(
+            kind="correction",
+            site=new.site,
+            who=who,
+            place=new.place,
+            why=reason,
+            document=new.document,
+            happened_at=new.happened_at,
+            inputs=new.inputs,
+            outputs=new.outputs,
+            streams=new.streams,
+            facts=facts,
+            corrects=event_id,
+        ),
+    )
+    works.book.append(correction, now=correction.recorded_at)
+    return correction

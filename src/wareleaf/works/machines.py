@@ -1,0 +1,76 @@
+"""From a machine in the settings to the spec its stage model wants.
+
+``[equipment.settings]`` holds the fields of the spec under their own names; what is left out takes
+the model's default. Mistakes name the equipment and the field.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import fields
+from typing import Any
+
+from wareleaf.measure.errors import BadInput
+from wareleaf.stages import blanch, dry, wither
+from wareleaf.works.settings import Equipment
+
+
+def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
+    """Make a frozen spec from a table of settings.
+
+    Raises
+    ------
+    BadInput
+        For an unknown field or a value the spec refuses, with the place in the settings.
+    """
+    known = {f.name for f in fields(kind)}  # type: ignore[arg-type]
+    for name in given:
+        if name not in known:
+            raise BadInput(
+                f"{where}.{name}",
+                given[name],
+                f"{where}.{name} is not a setting; there are: {', '.join(sorted(known))}.",
+            )
+    try:
+        return kind(**given)
+    except BadInput as error:
+        raise BadInput(f"{where}.{error.problems[0].field}", None, f"{where}: {error}") from error
+
+
+def trough_of(machine: Equipment) -> wither.Trough:
+    """The withering trough of the settings."""
+    trough: wither.Trough = make(wither.Trough, machine.settings, machine.id)
+    return trough
+
+
+def bath_of(machine: Equipment, settings: Mapping[str, float]) -> blanch.Bath:
+    """The blanch bath at a set temperature."""
+    given = {**machine.settings}
+    if "temperature_c" in settings:
+        given["temperature_c"] = settings["temperature_c"]
+    given.setdefault("feed_kg_h", machine.rate_kg_h or 0.0)
+    bath: blanch.Bath = make(blanch.Bath, given, machine.id)
+    return bath
+
+
+def dryer_of(machine: Equipment, settings: Mapping[str, float]) -> dry.Dryer:
+    """The belt dryer or fluid bed, with the air of every heated zone moved by ``inlet_shift_k``."""
+    kind = {"belt_dryer": dry.BeltDryer, "fluid_bed": dry.FluidBed}.get(machine.kind)
+    if kind is None:
+        raise BadInput(
+            "equipment", machine.id, f"{machine.name} is a {machine.kind}; it is not a dryer."
+        )
+    given = {**machine.settings}
+    shift = settings.get("inlet_shift_k", 0.0)
+    zones = []
+    for at, zone in enumerate(given.pop("zones", [])):
+        table = dict(zone)
+        if table.get("inlet_c") is not None:
+            table["inlet_c"] = table["inlet_c"] + shift
+        zones.append(make(dry.Zone, table, f"{machine.id}.zones.{at}"))
+    given["zones"] = tuple(zones)
+    for name, part in (("heater", dry.Heater), ("fan", dry.Fan)):
+        if name in given:
+            given[name] = make(part, given[name], f"{machine.id}.{name}")
+    dryer: dry.Dryer = make(kind, given, machine.id)
+    return dryer

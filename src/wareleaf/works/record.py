@@ -1,0 +1,99 @@
+"""Puts one event in the book: the step every job of the day ends with."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from wareleaf.book import Draw, Event, LotState, Made, Stream
+from wareleaf.measure.errors import BadInput
+from wareleaf.works.house import Works
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What a job hands over to be recorded; the rest is filled in here."""
+
+    kind: str
+    site: str
+    who: str
+    place: str = ""
+    why: str = ""
+    document: str = ""
+    happened_at: datetime | None = None
+    inputs: tuple[Draw, ...] = ()
+    outputs: tuple[Made, ...] = ()
+    streams: tuple[Stream, ...] = ()
+    facts: Mapping[str, Any] | None = None
+    corrects: str = ""
+
+
+def event_of(works: Works, entry: Entry) -> Event:
+    """Make the event of an entry, with an id and both times.
+
+    Raises
+    ------
+    BadInput
+        When ``happened_at`` has no time zone.
+    """
+    now = works.now()
+    happened = entry.happened_at or now
+    if happened.tzinfo is None:
+        raise BadInput(
+            "happened_at", happened.isoformat(), "happened_at has no time zone; give its offset."
+        )
+    return Event(
+        event_id=secrets.token_hex(12),
+        kind=entry.kind,
+        happened_at=happened,
+        recorded_at=now,
+        site=entry.site,
+        place=entry.place,
+        who=entry.who,
+        why=entry.why,
+        document=entry.document,
+        inputs=entry.inputs,
+        outputs=entry.outputs,
+        streams=entry.streams,
+        facts=dict(entry.facts or {}),
+        corrects=entry.corrects,
+    )
+
+
+def record(works: Works, entry: Entry) -> Event:
+    """Record an entry; it is in the book, checked and sealed, when this returns.
+
+    Raises
+    ------
+    BadInput
+        When the book refuses it; nothing has been written.
+    """
+    event = event_of(works, entry)
+    works.book.append(event, now=event.recorded_at)
+    return event
+
+
+def new_lot_id(works: Works, site_id: str, at: datetime) -> str:
+    """A lot number that fits on a label: site letter, day, running number."""
+    day = at.astimezone(works.settings.zone).date()
+    return works.book.next_id(works.settings.site_of(site_id).letter, day)
+
+
+def draw(lot: LotState, mass_kg: float | None = None) -> Draw:
+    """Take mass out of a lot (all that remains by default) with its share of dry matter."""
+    if mass_kg is None:
+        return Draw(lot.lot_id, lot.remaining_mass_g, lot.remaining_dry_g)
+    if not mass_kg > 0.0:
+        raise BadInput("mass_kg", mass_kg, f"mass_kg is {mass_kg:g}; it must be above 0.")
+    mass_g = round(mass_kg * 1000.0)
+    if mass_g == lot.remaining_mass_g:
+        return Draw(lot.lot_id, mass_g, lot.remaining_dry_g)
+    return Draw(lot.lot_id, mass_g, round(mass_g * (1.0 - lot.moisture_wb)))
+
+
+def dry_sd_kg(mass_kg: float, mass_sd_kg: float, moisture_wb: float, moisture_sd: float) -> float:
+    """Standard uncertainty of dry matter from those of mass and moisture (GUM, first order)."""
+    return ((1.0 - moisture_wb) ** 2 * mass_sd_kg**2 + mass_kg**2 * moisture_sd**2) ** 0.5

@@ -1,0 +1,169 @@
+"""Release a lot to a market: assess it, let the quality manager confirm texts, sign, record.
+
+The assessment is `wareleaf.release`; this job gathers what it needs from the book and keeps what
+it said with the release event.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from wareleaf import leaf as leaves
+from wareleaf.book import Event, LotState
+from wareleaf.measure.errors import BadInput, require
+from wareleaf.release import (
+    Assessment,
+    Confirmation,
+    Limit,
+    LotFacts,
+    Result,
+    all_limits,
+    contract_limit,
+    lot_facts,
+    markets,
+)
+from wareleaf.release import assess as assess_limits
+from wareleaf.works.bench import results_of
+from wareleaf.works.house import Works
+from wareleaf.works.people import acting
+from wareleaf.works.record import Entry, record
+
+
+def facts_of(works: Works, lot: LotState) -> LotFacts:
+    """The lot as limits see it."""
+    moisture_sd = (lot.dry_sd_g / lot.mass_g) if lot.mass_g else 0.0
+    return lot_facts(
+        lot.lot_id,
+        lot.leaf,
+        lot.form,
+        moisture_wb=lot.moisture_wb,
+        moisture_standard_uncertainty=moisture_sd,
+        moisture_wb_fresh=leaves.profile(lot.leaf).moisture_wb_fresh,
+        hold_reason=lot.held_because,
+    )
+
+
+def results_for(works: Works, lot: LotState) -> list[Result]:
+    """Laboratory results that speak for the lot, and its moisture as booked."""
+    found: dict[str, Result] = {}
+    listed: list[Result] = []
+    for on_lot, result, _ in results_of(works, lot.lot_id):
+        # A moisture found on a parent says nothing of a lot that was dried since.
+        if result.parameter == "moisture" and on_lot != lot.lot_id:
+            continue
+        found.setdefault(result.parameter, result)
+        listed.append(result)
+    if "moisture" not in found:
+        sd = (lot.dry_sd_g / lot.mass_g) if lot.mass_g else 0.0
+        listed.append(
+            Result("moisture", lot.moisture_wb * 100.0, sd * 100.0, "%", "wet", reference="book")
+        )
+    return listed
+
+
+def confirmations(works: Works) -> list[Confirmation]:
+    """Legal texts that the quality manager has confirmed."""
+    return [
+        Confirmation(
+            limit_id=row.event.facts["limit_id"],
+            who=row.event.who,
+            when=row.event.happened_at.astimezone(works.settings.zone).date(),
+            text=row.event.facts["text"],
+            fingerprint=row.event.facts.get("fingerprint", ""),
+        )
+        for row in works.book.events(kind="limit_confirmed")
+        if not row.superseded_by
+    ]
+
+
+def contract_of(works: Works, lot: LotState) -> list[Limit]:
+    """What the product that the lot is, or may become, promises its buyers."""
+    product_id = lot.attributes.get("product")
+    rows = []
+    for product in works.settings.product:
+        fits = product.id == product_id if product_id else product.leaf == lot.leaf
+        if fits and product.site == lot.site:
+            rows.append((product.moisture_wb_max, product))
+    if not rows:
+        return []
+    loosest, product = max(rows, key=lambda r: r[0])
+    return [
+        contract_limit(
+            f"own-moisture-{product.id}",
+            "moisture",
+            "%",
+            "wet",
+            maximum=loosest * 100.0,
+            buyer=product.name,
+            note="the works' own promise for this product",
+        )
+    ]
+
+
+def assess(works: Works, lot_id: str, market_id: str, on: date | None = None) -> Assessment:
+    """Hold a lot against every limit of a market, as known now.
+
+    Raises
+    ------
+    BadInput
+        For an unknown lot or market.
+    """
+    lot = works.book.lot(lot_id)
+    return assess_limits(
+        facts_of(works, lot),
+        results_for(works, lot),
+        market_id,
+        confirmations(works),
+        on or works.now().date(),
+        contract=contract_of(works, lot),
+    )
+
+
+def assess_all(works: Works, lot_id: str) -> list[Assessment]:
+    """The lot against every market that a customer of the works is in."""
+    wanted = dict.fromkeys(c.market for c in works.settings.customer)
+    return [assess(works, lot_id, market) for market in wanted]
+
+
+def release(works: Works, who: str, lot_id: str, market_ids: Sequence[str], note: str = "") -> Event:
+    """Sign a lot free for markets; every one of them must allow it.
+
+    Raises
+    ------
+    BadInput
+        When a market does not allow it: the sentence says why, and nothing is written.
+    """
+    lot = works.book.lot(lot_id)
+    acting(works, who, "release a lot", lot.site)
+    require(bool(market_ids), "markets", [], "Choose at least one market.")
+    decisions = [assess(works, lot_id, market) for market in market_ids]
+    for decision in decisions:
+        if not decision.may_release:
+            raise BadInput("markets", decision.market.id, " ".join(decision.sentences[:3]))
+    facts = {
+        "lot_id": lot_id,
+        "markets": [d.market.id for d in decisions],
+        "decisions": [d.as_facts() for d in decisions],
+        "note": note,
+    }
+    return record(works, Entry(kind="release", site=lot.site, who=who, why=note, facts=facts))
+
+
+def confirm_limit(works: Works, who: str, limit_id: str, text: str) -> Event:
+    """The quality manager has read the legal text of a limit and confirms its figure."""
+    acting(works, who, "confirm a limit")
+    limit = next((row for row in all_limits() if row.id == limit_id), None)
+    if limit is None:
+        raise BadInput("limit_id", limit_id, f"There is no limit {limit_id!r} in the table.")
+    require(
+        bool(text.strip()), "text", text, "text is empty; say which text was read, and where in it."
+    )
+    facts = {"limit_id": limit_id, "text": text.strip(), "fingerprint": limit.fingerprint()}
+    site = works.settings.site[0].id
+    return record(works, Entry(kind="limit_confirmed", site=site, who=who, why=text, facts=facts))
+
+
+def known_markets() -> list[str]:
+    """Ids of the markets that limits are known for."""
+    return [m.id for m in markets()]

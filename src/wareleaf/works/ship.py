@@ -1,0 +1,61 @@
+"""Ship packed or bulk lots to a customer whose market they are released for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from wareleaf.book import Event
+from wareleaf.measure.errors import require
+from wareleaf.works.house import Works
+from wareleaf.works.people import acting
+from wareleaf.works.record import Entry, draw, record
+
+
+def ship(
+    works: Works,
+    who: str,
+    customer_id: str,
+    lots_kg: Mapping[str, float | None],
+    *,
+    vehicle: str = "",
+    document: str = "",
+    happened_at: datetime | None = None,
+    note: str = "",
+) -> Event:
+    """Record a shipment: kilograms by lot (None for all that remains).
+
+    The book refuses a lot that is held or not released for the customer's market; nothing is
+    written then.
+    """
+    require(bool(lots_kg), "lots_kg", {}, "A shipment names at least one lot.")
+    customer = works.settings.customer_of(customer_id)
+    lots = [works.book.lot(lot_id) for lot_id in lots_kg]
+    sites = {lot.site for lot in lots}
+    require(
+        len(sites) == 1,
+        "lots_kg",
+        sorted(sites),
+        "A shipment leaves one site; record one for each.",
+    )
+    site = sites.pop()
+    acting(works, who, "ship", site)
+    return record(
+        works,
+        Entry(
+            kind="ship",
+            site=site,
+            who=who,
+            place="dispatch",
+            why=note,
+            document=document,
+            happened_at=happened_at,
+            inputs=tuple(draw(lot, lots_kg[lot.lot_id]) for lot in lots),
+            facts={
+                "customer": customer.id,
+                "market": customer.market,
+                "vehicle": vehicle,
+                "contact": customer.contact,
+            },
+        ),
+    )
