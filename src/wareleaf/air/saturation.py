@@ -91,9 +91,14 @@ def saturated_vapour_pa(temperature_c: Any, pressure_pa: Any) -> Any:
 
 
 def vapour_slope(temperature_c: Any) -> Any:
-    """Slope of ln(p_ws) by Clausius-Clapeyron, 1/K (within 2 %; steers Newton steps only)."""
+    """Slope of ln(p_ws) by Clausius-Clapeyron, 1/K (within 4 %; steers Newton steps only)."""
     kelvin = temperature_c + ZERO_C_K
-    return (2.501e6 - 2360.0 * temperature_c) / (GAS_CONSTANT_VAPOUR_J_KG_K * kelvin * kelvin)
+    heat = 2.501e6 - 2360.0 * temperature_c
+    if isinstance(temperature_c, float):
+        heat = 2.836e6 if temperature_c < TRIPLE_C else heat
+    else:
+        heat = np.where(temperature_c < TRIPLE_C, 2.836e6, heat)
+    return heat / (GAS_CONSTANT_VAPOUR_J_KG_K * kelvin * kelvin)
 
 
 def saturation_pressure_pa(dry_bulb_c: Any) -> Any:

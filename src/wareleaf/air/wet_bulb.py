@@ -36,7 +36,6 @@ from wareleaf.measure import BadInput
 
 Array = NDArray[np.float64]
 
-_BLOCK = 8192  # states at a time: the temporaries stay in the processor's cache
 _TOLERANCE_K = 1e-7
 _MOST_STEPS = 60  # bisection alone would be done by then; four or five is usual
 SATURATED = 1.0 + 1e-6  # relative humidity; a caller's rounding is not fog
@@ -195,10 +194,5 @@ def wet_bulb_c(
             f"humidity_ratio is above saturation (relative humidity {worst:.4g}); "
             "it must be at or below that of saturated air.",
         )
-    t, w, p = np.broadcast_arrays(t, w, p)
-    flat = [np.ascontiguousarray(a, dtype=np.float64).ravel() for a in (t, w, p)]
-    out = np.empty(t.size)
-    for start in range(0, t.size, _BLOCK):
-        part = slice(start, start + _BLOCK)
-        out[part] = _solve(*(a[part] for a in flat))
-    return out.reshape(t.shape) if t.ndim else float(out[0])
+    out = num.in_blocks(_solve, t, w, p)
+    return out if out.ndim else float(out)
