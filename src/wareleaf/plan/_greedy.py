@@ -1,0 +1,381 @@
+"""A plain plan by dispatch: loads one after the other, each at its cheapest place still free.
+
+It gives the solver a start, and the works an answer when the solver has none.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from wareleaf.plan import _price
+from wareleaf.plan._problem import Bools, Choice, Ints, Part, Problem, Task, starts_ok
+from wareleaf.plan.schedule import Decision, Run
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A task on a machine in slots."""
+
+    task: Task
+    choice: Choice | None
+    start: int
+    end: int
+
+
+@dataclass
+class Floor:
+    """What is still free while a plan is being made."""
+
+    problem: Problem
+    free: dict[tuple[int, str], Bools] = field(default_factory=dict)
+    kg: dict[int, np.ndarray] = field(default_factory=dict)
+    skills: dict[str, Ints] = field(default_factory=dict)
+    people: Ints | None = None
+
+    @classmethod
+    def start(cls, problem: Problem) -> Floor:
+        """Only fixed work is on the floor."""
+        floor = cls(problem)
+        leaves = {load.leaf for load in problem.day.loads}
+        for i, m in enumerate(problem.machines):
+            for leaf in leaves:
+                free = problem.base_free(i, leaf)
+                free[: problem.first_hot(i)] = False
+                floor.free[i, leaf] = free
+            if m.shared:
+                floor.kg[i] = np.full(problem.slots, float(m.capacity_kg or 0.0))
+                for s, e, _, kg in problem.fixed_on[i]:
+                    floor.kg[i][s:e] -= kg
+        floor.skills = {k: v.copy() for k, v in problem.skills.items()}
+        floor.people = None if problem.people is None else problem.people.copy()
+        return floor
+
+    def copy(self) -> Floor:
+        """An independent copy."""
+        return Floor(
+            self.problem,
+            {k: v.copy() for k, v in self.free.items()},
+            {k: v.copy() for k, v in self.kg.items()},
+            {k: v.copy() for k, v in self.skills.items()},
+            None if self.people is None else self.people.copy(),
+        )
+
+    def starts(self, task: Task, choice: Choice, leaf: str) -> Bools:
+        """Slots at which the task may start on that machine as the floor stands."""
+        free = self.free[choice.machine, leaf]
+        if choice.machine in self.kg:
+            need = task.mass_kg * task.spec.mass_factor
+            free = free & (self.kg[choice.machine] >= need - 1e-6)
+        ok = starts_ok(free, choice.busy)
+        if task.spec.crew and self.people is not None:
+            hands: Bools = self.people >= task.spec.crew
+            if task.spec.skill != "general":
+                hands = hands & (self.skills[task.spec.skill] >= task.spec.crew)
+            ok = ok & starts_ok(hands, choice.crew_slots)
+        return ok
+
+    def place(self, placed: Placed, leaf: str) -> None:
+        """Occupy machine and people."""
+        choice, task = placed.choice, placed.task
+        if choice is None:
+            return
+        m = self.problem.machines[choice.machine]
+        if choice.machine in self.kg:
+            kg = task.mass_kg * task.spec.mass_factor
+            self.kg[choice.machine][placed.start : placed.end] -= kg
+        else:
+            pad = self.problem.up(m.clean_h)
+            for (machine, other), free in self.free.items():
+                if machine == choice.machine:
+                    extra = pad if other != leaf else 0
+                    free[max(0, placed.start - extra) : placed.end + extra] = False
+        if task.spec.crew and self.people is not None:
+            span = slice(placed.start, placed.start + choice.crew_slots)
+            self.people[span] -= task.spec.crew
+            if task.spec.skill != "general":
+                self.skills[task.spec.skill][span] -= task.spec.crew
+
+
+def lower_start(before: Placed | None, task: Task, choice: Choice, problem: Problem) -> int:
+    """First slot that the previous step allows."""
+    low = task.earliest
+    if before is None:
+        return low
+    wait = problem.up(task.spec.min_wait_h)
+    if not task.spec.flows:
+        return max(low, before.end + wait)
+    return max(low, first_out(before) + wait, before.end + choice.tail - choice.busy)
+
+
+def first_out(before: Placed) -> int:
+    """Slot in which the first leaf has come through a step."""
+    return before.task.fixed_out if before.choice is None else before.start + before.choice.lag
+
+
+def route_from(floor: Floor, part: Part, first: int) -> list[Placed] | None:
+    """Place a whole part step by step, each as early as it can end; None when it cannot be."""
+    problem, placed = floor.problem, []
+    before: Placed | None = None
+    for task in part.tasks:
+        if task.fixed is not None:
+            before = Placed(task, None, task.fixed_start, task.fixed_end)
+            placed.append(before)
+            continue
+        best: Placed | None = None
+        for choice in task.choices:
+            low = max(lower_start(before, task, choice, problem), first)
+            ok = floor.starts(task, choice, part.load.leaf)
+            later = np.flatnonzero(ok[low:]) if low < problem.slots else np.empty(0, dtype=int)
+            if later.size == 0:
+                continue
+            start = low + int(later[0])
+            if task.step == 0 and start > part.last_start:
+                continue
+            if best is None or start + choice.busy < best.end:
+                best = Placed(task, choice, start, start + choice.busy)
+        if best is None:
+            return None
+        placed.append(best)
+        before = best
+    return placed
+
+
+def part_price(problem: Problem, part: Part, placed: Sequence[Placed]) -> float:
+    """What running the part just so costs by itself (lightings are shared and left out)."""
+    runs = [run_of(problem, part, p) for p in placed]
+    decision = Decision(part.load.id, part.number, part.parts, part.mass_kg, "run")
+    cost = _price.price(problem.day, runs, [decision])
+    return cost.total - cost.lighting - cost.finish
+
+
+def run_of(problem: Problem, part: Part, placed: Placed) -> Run:
+    """A placed task in hours."""
+    task, fixed = placed.task, placed.task.fixed
+    if fixed is not None:
+        machine_id, start, end = fixed.machine_id, fixed.start_h, fixed.end_h
+    else:
+        assert placed.choice is not None
+        machine_id = problem.machines[placed.choice.machine].id
+        start, end = placed.start * problem.grid_h, placed.end * problem.grid_h
+    mass = task.mass_kg * task.spec.mass_factor
+    return Run(part.load.id, part.number, task.step, task.spec.name, machine_id, start, end, mass)
+
+
+def best_route(floor: Floor, part: Part) -> list[Placed] | None:
+    """The cheaper of starting at once and of starting later to spare waiting further on."""
+    problem = floor.problem
+    if part.settled:
+        return route_from(floor, part, 0)
+    first, best, best_price = 0, None, float("inf")
+    for _ in range(4):
+        placed = route_from(floor, part, first)
+        if placed is None:
+            break
+        price = part_price(problem, part, placed)
+        if price < best_price:
+            best, best_price = placed, price
+        over = _first_over(problem, placed)
+        begin = next((p.start for p in placed if p.task.fixed is None), None)
+        if over <= 0 or begin is None:
+            break
+        first = begin + over
+    return best if best_price <= part.out_price else None
+
+
+def _first_over(problem: Problem, placed: Sequence[Placed]) -> int:
+    for before, here in zip(placed, placed[1:], strict=False):
+        spec = here.task.spec
+        if spec.max_wait_h is None or here.task.fixed is not None:
+            continue
+        since = first_out(before) if spec.flows else before.end
+        over = here.start - since - problem.up(spec.max_wait_h)
+        if over > 0:
+            return over
+    return 0
+
+
+Places = dict[tuple[str, int], list[Placed] | None]
+
+
+def dispatch(problem: Problem, order: Sequence[str]) -> Places:
+    """Place the loads in that order; a part that cannot run, or not at its price, goes out."""
+    floor = Floor.start(problem)
+    by_load: dict[str, list[Part]] = {}
+    for part in problem.parts:
+        by_load.setdefault(part.load.id, []).append(part)
+    places: Places = {}
+    for load_id in order:
+        saved = floor.copy() if not problem.day.load(load_id).splittable else None
+        mine: Places = {}
+        for part in by_load[load_id]:
+            placed = None if part.gone is not None else best_route(floor, part)
+            mine[load_id, part.number] = placed
+            for p in placed or []:
+                floor.place(p, part.load.leaf)
+        if saved is not None and any(v is None for v in mine.values()):
+            floor = saved
+            mine = dict.fromkeys(mine)
+        places |= mine
+    return places
+
+
+def to_plan(problem: Problem, places: Places) -> tuple[list[Run], list[Decision]]:
+    """Runs and decisions of placed parts."""
+    runs: list[Run] = []
+    decisions: list[Decision] = []
+    for part in problem.parts:
+        placed = places[part.load.id, part.number]
+        args = (part.load.id, part.number, part.parts, part.mass_kg)
+        if placed is not None:
+            mine = [run_of(problem, part, p) for p in placed]
+            runs.extend(mine)
+            wait = _price.first_wait_h(problem.day, part.load.id, mine)
+            share = part.load.loss_share(wait)
+            lost = share * part.load.value_per_kg * part.mass_kg
+            decisions.append(Decision(*args, "run", wait, share, lost))
+            continue
+        for task in part.tasks:
+            if task.fixed is not None:
+                placed_fixed = Placed(task, None, task.fixed_start, task.fixed_end)
+                runs.append(run_of(problem, part, placed_fixed))
+        outcome, price = gone_price(part)
+        decisions.append(Decision(*args, outcome, price=price))
+    return runs, decisions
+
+
+def gone_price(part: Part) -> tuple[str, float]:
+    """How a part that is not run leaves, and the price of that."""
+    if part.gone is None:
+        return part.out_name, part.out_price
+    load = part.load
+    per_kg = {
+        "divert": load.divert_price_per_kg,
+        "refuse": load.refuse_price_per_kg,
+        "lose": load.value_per_kg,
+    }[part.gone]
+    return part.gone, (load.value_per_kg if per_kg is None else per_kg) * part.mass_kg
+
+
+def orders(problem: Problem, tries: int, seed: int) -> list[list[str]]:
+    """Orders worth trying: by arrival, by deadline, by value at stake, then shuffles of these."""
+    loads = list(problem.day.loads)
+    begun = {p.load.id for p in problem.parts if p.begun}
+
+    def ranked(key: object) -> list[str]:
+        ids = [x.id for x in sorted(loads, key=key)]  # type: ignore[call-overload]
+        return sorted(ids, key=lambda i: i not in begun)
+
+    base = [
+        ranked(lambda x: (x.ready_h, x.id)),
+        ranked(lambda x: (x.ready_h + x.hold_h, x.id)),
+        ranked(lambda x: (x.ready_h + x.spoil_h, x.id)),
+        ranked(lambda x: (-x.value_per_kg, x.ready_h, x.id)),
+        ranked(lambda x: (x.leaf, x.ready_h, x.id)),
+    ]
+    rng = random.Random(seed)
+    while len(base) < tries:
+        order = list(base[rng.randrange(3)])
+        for _ in range(max(1, len(order) // 4)):
+            i = rng.randrange(len(order))
+            j = min(len(order) - 1, max(0, i + rng.choice((-2, -1, 1, 2))))
+            order[i], order[j] = order[j], order[i]
+        base.append(order)
+    seen: list[list[str]] = []
+    for order in base[:tries]:
+        if order not in seen:
+            seen.append(order)
+    return seen
+
+
+def cost_of(problem: Problem, places: Places, previous: Sequence[Run] = ()) -> float:
+    """Total cost of placed parts."""
+    runs, decisions = to_plan(problem, places)
+    return _price.price(problem.day, runs, decisions, previous).total
+
+
+def best_places(
+    problem: Problem, previous: Sequence[Run] = (), tries: int = 12, seed: int = 1
+) -> Places:
+    """The cheapest of a few dispatch plans; the same input gives the same plan."""
+    best: Places = {}
+    best_cost = float("inf")
+    for order in orders(problem, tries, seed):
+        places = dispatch(problem, order)
+        cost = cost_of(problem, places, previous)
+        if cost < best_cost - 1e-9:
+            best, best_cost = places, cost
+    return _twins_in_order(problem, best)
+
+
+def _twins_in_order(problem: Problem, places: Places) -> Places:
+    """Give equal parts of a load their numbers in order of their first start."""
+    cut = {(i.load_id, i.part) for i in problem.day.interrupted}
+    ordered = dict(places)
+    for load in problem.day.loads:
+        alike = [
+            p
+            for p in problem.parts
+            if p.load.id == load.id
+            and not p.begun
+            and p.gone is None
+            and (load.id, p.number) not in cut
+        ]
+        routes = [places[load.id, p.number] for p in alike]
+        routes.sort(key=lambda r: (r is None, r[0].start if r else 0))
+        for part, route in zip(alike, routes, strict=True):
+            ordered[load.id, part.number] = route
+    return ordered
+
+
+def keep(problem: Problem, previous: Sequence[Run]) -> Places:
+    """Leave the previous plan where it still can stand and place only the rest anew."""
+    floor = Floor.start(problem)
+    was = {(r.load_id, r.part, r.step): r for r in previous}
+    places: Places = {}
+    rest: list[Part] = []
+    for part in sorted(problem.parts, key=lambda p: not p.begun):
+        key = (part.load.id, part.number)
+        placed = None if part.gone is not None else _as_before(floor, part, was)
+        places[key] = placed
+        if placed is None and part.gone is None:
+            rest.append(part)
+        for p in placed or []:
+            floor.place(p, part.load.leaf)
+    for part in sorted(rest, key=lambda p: (not p.begun, p.load.ready_h, p.load.id, p.number)):
+        placed = best_route(floor, part)
+        places[part.load.id, part.number] = placed
+        for p in placed or []:
+            floor.place(p, part.load.leaf)
+    return places
+
+
+def _as_before(
+    floor: Floor, part: Part, was: dict[tuple[str, int, int], Run]
+) -> list[Placed] | None:
+    problem, placed = floor.problem, []
+    before: Placed | None = None
+    for task in part.tasks:
+        if task.fixed is not None:
+            before = Placed(task, None, task.fixed_start, task.fixed_end)
+            placed.append(before)
+            continue
+        old = was.get((part.load.id, part.number, task.step))
+        choice = next(
+            (c for c in task.choices if old and problem.machines[c.machine].id == old.machine_id),
+            None,
+        )
+        if old is None or choice is None:
+            return None
+        start = problem.down(old.start_h)
+        ok = floor.starts(task, choice, part.load.leaf)
+        low = lower_start(before, task, choice, problem)
+        too_late = task.step == 0 and start > part.last_start
+        if start < low or start >= ok.size or not ok[start] or too_late:
+            return None
+        before = Placed(task, choice, start, start + choice.busy)
+        placed.append(before)
+    return placed
