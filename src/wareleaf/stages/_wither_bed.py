@@ -1,0 +1,274 @@
+"""The bed: air rises through layers of leaf, cools and moistens; leaf dries and cools.
+
+One layer and one step are a *cell*. Air crosses a cell in plug flow past leaf of one temperature,
+so its approach to the leaf is ``1 - exp(-N)``, ``N = h A / (G c)`` (heat exchanger with one
+stream). Heat and water have the same ``N`` for a free surface (Lewis relation with factor one), so
+a wet leaf in steady air sits at the thermodynamic wet bulb. Water from inside the leaf meets the
+thin-layer resistance in series. The leaf temperature is implicit (Newton), the moisture
+exponential, the air quasi-steady: stable at any step.
+
+A cell needs the air of the cell below and the leaf of the step before, so all cells on a diagonal
+are solved at once, for any number of cases side by side.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wareleaf.air.constants import (
+    CP_DRY_AIR_J_KG_K,
+    CP_VAPOUR_J_KG_K,
+    CP_WATER_J_KG_K,
+    LATENT_HEAT_0C_J_KG,
+    MOLAR_MASS_RATIO,
+)
+from wareleaf.stages.common import Array
+
+_CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
+_EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
+_NEWTON_TOLERANCE_K = 1e-4
+_NEWTON_MAX = 25
+_TINY = 1e-30
+_FILM_LEAST = 1e-9
+
+
+@dataclass(frozen=True)
+class Bed:
+    """Constants of the bed, per layer and m2 of net, and its tables.
+
+    Parameters
+    ----------
+    layer_dry_kg_m2 : ndarray (cases,)
+        Dry matter of one layer, kg/m2.
+    layer_ha_w_m2_k : ndarray (cases,)
+        Transfer coefficient times leaf surface of one layer, W/K per m2 of net.
+    specific_heat_dry_j_kg_k : float
+        Of dry matter.
+    film_kg_kg : float
+        Free water, kg per kg dry matter, that covers the leaf wholly.
+    saturation_c, saturation_pa : ndarray
+        Vapour pressure of saturated air against temperature.
+    sorption_db, sorption_aw : ndarray
+        Water activity against dry-basis moisture, both rising.
+    rate_c, rate_per_s : ndarray
+        Internal rate constant against air temperature, 1/s.
+    """
+
+    layer_dry_kg_m2: Array
+    layer_ha_w_m2_k: Array
+    specific_heat_dry_j_kg_k: float
+    film_kg_kg: float
+    saturation_c: Array
+    saturation_pa: Array
+    sorption_db: Array
+    sorption_aw: Array
+    rate_c: Array
+    rate_per_s: Array
+
+
+@dataclass
+class State:
+    """Leaf by layer (bottom first) and case: shapes (layers, cases)."""
+
+    moisture_db: Array
+    film_db: Array
+    leaf_c: Array
+
+    def enthalpy_j_m2(self, bed: Bed) -> Array:
+        """Heat in the leaf and its water above 0 degC, J/m2 of net, by case."""
+        heat = bed.specific_heat_dry_j_kg_k + _CP_W * (self.moisture_db + self.film_db)
+        return bed.layer_dry_kg_m2 * np.sum(heat * self.leaf_c, axis=0)
+
+    def water_kg_m2(self, bed: Bed) -> Array:
+        """Water in the leaf, kg/m2 of net, by case."""
+        return bed.layer_dry_kg_m2 * np.sum(self.moisture_db + self.film_db, axis=0)
+
+
+@dataclass(frozen=True)
+class Blow:
+    """Air of steps of one length in one direction: (steps,) and (steps, cases)."""
+
+    step_s: float
+    mass_flow_kg_s_m2: Array
+    pressure_pa: Array
+    dry_bulb_c: Array
+    humidity_ratio: Array
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What a blow did: (steps, layers, cases) in flow order, and the outlet (steps, cases)."""
+
+    total_db: Array
+    leaf_c: Array
+    out_c: Array
+    out_w: Array
+
+
+def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
+    """Carry the bed through a blow; layers in flow order; ``state`` is changed in place.
+
+    Parameters
+    ----------
+    rate_factor : ndarray
+        (cases,) multiplies the internal rate constant.
+    """
+    layers, cases = state.moisture_db.shape
+    steps = blow.mass_flow_kg_s_m2.size
+    diagonals = steps + layers - 1
+    total = np.empty((diagonals, layers, cases))
+    leaf = np.empty((diagonals, layers, cases))
+    air_c = np.empty((layers + 1, cases))
+    air_w = np.empty((layers + 1, cases))
+    out_c = np.empty((diagonals, cases))
+    out_w = np.empty((diagonals, cases))
+    flow = blow.mass_flow_kg_s_m2[::-1, None]
+    pressure = blow.pressure_pa[::-1, None]
+    for d in range(diagonals):
+        low, high = max(0, d - steps + 1), min(layers, d + 1)
+        if d < steps:
+            air_c[0], air_w[0] = blow.dry_bulb_c[d], blow.humidity_ratio[d]
+        lane = slice(low, high)
+        when = slice(steps - 1 - d + low, steps - 1 - d + high)
+        entering = _Air(air_c[lane], air_w[lane], flow[when], pressure[when])
+        held = State(state.moisture_db[lane], state.film_db[lane], state.leaf_c[lane])
+        cells = _Cells(held, entering, bed, rate_factor, blow.step_s)
+        after, out = cells.solve()
+        state.moisture_db[lane] = after.moisture_db
+        state.film_db[lane] = after.film_db
+        state.leaf_c[lane] = after.leaf_c
+        air_c[low + 1 : high + 1], air_w[low + 1 : high + 1] = out
+        total[d] = state.moisture_db + state.film_db
+        leaf[d] = state.leaf_c
+        out_c[d], out_w[d] = air_c[layers], air_w[layers]
+    step, layer = np.arange(steps)[:, None], np.arange(layers)[None, :]
+    return Trace(
+        total_db=total[step + layer, layer],
+        leaf_c=leaf[step + layer, layer],
+        out_c=out_c[layers - 1 :],
+        out_w=out_w[layers - 1 :],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Air:
+    """Air entering cells."""
+
+    dry_bulb_c: Array
+    humidity_ratio: Array
+    flow_kg_s_m2: Array
+    pressure_pa: Array
+
+
+class _Cells:
+    """One step of cells that do not touch each other."""
+
+    def __init__(self, held: State, air: _Air, bed: Bed, rate_factor: Array, step_s: float):
+        self.held, self.air, self.bed, self.step_s = held, air, bed, step_s
+        self.dry_per_s = bed.layer_dry_kg_m2 / step_s
+        self.heat_air = _CP_A + _CP_V * air.humidity_ratio
+        # Lewis relation with factor one: kg/s per unit of humidity ratio.
+        self.conductance = bed.layer_ha_w_m2_k / self.heat_air
+        self.units = self.conductance / air.flow_kg_s_m2
+        self.approach = -np.expm1(-self.units)
+        self.sensible = air.flow_kg_s_m2 * self.heat_air * self.approach
+        self.activity = np.interp(held.moisture_db, bed.sorption_db, bed.sorption_aw)
+        vapour = air.humidity_ratio * air.pressure_pa / (_EPS + air.humidity_ratio)
+        humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
+        self.wet = bool(held.film_db.any()) or float(humidity.max()) > 1.0
+        equilibrium = np.interp(humidity, bed.sorption_aw, bed.sorption_db)
+        rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
+        gap = held.moisture_db - equilibrium
+        # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
+        self.inside = np.abs(self.dry_per_s * np.expm1(-rate * step_s) * gap) + _TINY
+
+    def _from_leaf(self, saturated_pa: Array, slope: Array) -> tuple[Array, Array]:
+        """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.
+
+        Inner and outer resistance in series: the outer one is that of the surface at the leaf's
+        water activity, the inner one is thin-layer drying, ``k (X - Xe)``.
+        """
+        air = self.air
+        leaf_pa = self.activity * saturated_pa
+        below = air.pressure_pa - leaf_pa
+        leaf_w = _EPS * leaf_pa / below
+        air_w = air.humidity_ratio
+        if self.wet:  # what condenses goes to the film, not into the leaf
+            air_w = np.minimum(air_w, _EPS * saturated_pa / (air.pressure_pa - saturated_pa))
+        drive = leaf_w - air_w
+        through = self.units / (1.0 + self.conductance * np.abs(drive) / self.inside)
+        stay = np.exp(-through)
+        gain = 1.0 - stay
+        steep = gain - stay * through * (1.0 - through / self.units)
+        flow = air.flow_kg_s_m2
+        return flow * drive * gain, flow * steep * leaf_w * slope / below
+
+    def _from_film(self, saturated_pa: Array, slope: Array) -> tuple[Array, Array, Array]:
+        """Water from the film, kg/(s m2), its slope, and the share of leaf that it covers.
+
+        The share is that at the end of the step, so the film never goes below nothing.
+        """
+        air = self.air
+        below = air.pressure_pa - saturated_pa
+        free_w = _EPS * saturated_pa / below
+        full = air.flow_kg_s_m2 * self.approach
+        free = full * (free_w - air.humidity_ratio)
+        cover = self.bed.film_kg_kg + np.maximum(free, 0.0) / self.dry_per_s
+        share = np.minimum(1.0, self.held.film_db / cover)
+        taken = np.where(free > 0.0, share, 1.0)
+        return taken * free, taken * full * free_w * slope / below, share
+
+    def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
+        """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
+        bed = self.bed
+        saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
+        slope = 4030.2 / (leaf_c + 235.0) ** 2 * self.air.pressure_pa  # Magnus; steers Newton only
+        inner, d_inner = self._from_leaf(saturated_pa, slope)
+        if not self.wet:
+            return inner, 0.0, d_inner, 0.0
+        film, d_film, share = self._from_film(saturated_pa, slope)
+        return (1.0 - share) * inner, film, (1.0 - share) * d_inner, d_film
+
+    def solve(self) -> tuple[State, tuple[Array, Array]]:
+        """Leaf at the end of the step and the air that leaves.
+
+        Leaf: ``m c (T' - T) / dt = Q - E (h_vapour - h_water)`` at the new temperature ``T'``.
+        """
+        held, air = self.held, self.air
+        total = held.moisture_db + held.film_db
+        heat_leaf = self.dry_per_s * (self.bed.specific_heat_dry_j_kg_k + _CP_W * total)
+        stiff = heat_leaf + self.sensible
+        leaf_c = held.leaf_c
+        for _ in range(_NEWTON_MAX):
+            inner, film, d_inner, d_film = self._water(leaf_c)
+            latent = _L0 + (_CP_V - _CP_W) * leaf_c
+            water = inner + film
+            excess = (
+                heat_leaf * (leaf_c - held.leaf_c)
+                - self.sensible * (air.dry_bulb_c - leaf_c)
+                + water * latent
+            )
+            change = -excess / (stiff + (d_inner + d_film) * latent + water * (_CP_V - _CP_W))
+            leaf_c = leaf_c + change
+            if float(np.abs(change).max()) < _NEWTON_TOLERANCE_K:
+                break
+        inner, film = inner + d_inner * change, film + d_film * change
+        return self._after(leaf_c, inner, film)
+
+    def _after(
+        self, leaf_c: Array, inner: Array, film: Array | float
+    ) -> tuple[State, tuple[Array, Array]]:
+        held, air = self.held, self.air
+        moisture, film_db = held.moisture_db - inner / self.dry_per_s, held.film_db
+        if self.wet:
+            film_db = film_db - film / self.dry_per_s
+            dried = film_db < _FILM_LEAST
+            moisture = np.where(dried, moisture + film_db, moisture)
+            film_db = np.where(dried, 0.0, film_db)
+        carried = (inner + film) / air.flow_kg_s_m2
+        out_w = air.humidity_ratio + carried
+        given = self.sensible * (air.dry_bulb_c - leaf_c) / air.flow_kg_s_m2
+        heat = self.heat_air * air.dry_bulb_c - given + carried * _CP_V * leaf_c
+        return State(moisture, film_db, leaf_c), (heat / (_CP_A + _CP_V * out_w), out_w)
