@@ -1,0 +1,37 @@
+"""Leaf: sorption, drying kinetics, heat, limits and patience of each kind of leaf, with sources."""
+
+from wareleaf.leaf.kinetics import (
+    rate_constant_per_h,
+    rate_constant_relative_sd,
+    slab_rate_constant_per_h,
+)
+from wareleaf.leaf.models import MODELS, check_parameters, parameters_from_percent
+from wareleaf.leaf.profile import LeafProfile, build, profile, profile_ids, with_figures
+from wareleaf.leaf.sorption import (
+    WATER_ACTIVITY_TOP,
+    equilibrium_moisture_db,
+    net_isosteric_heat_j_kg,
+    outside_fitted_range,
+    water_activity,
+)
+from wareleaf.leaf.thermal import specific_heat_j_kg_k
+
+__all__ = [
+    "MODELS",
+    "WATER_ACTIVITY_TOP",
+    "LeafProfile",
+    "build",
+    "check_parameters",
+    "equilibrium_moisture_db",
+    "net_isosteric_heat_j_kg",
+    "outside_fitted_range",
+    "parameters_from_percent",
+    "profile",
+    "profile_ids",
+    "rate_constant_per_h",
+    "rate_constant_relative_sd",
+    "slab_rate_constant_per_h",
+    "specific_heat_j_kg_k",
+    "water_activity",
+    "with_figures",
+]

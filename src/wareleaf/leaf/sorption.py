@@ -1,0 +1,162 @@
+"""Water activity and equilibrium moisture of a leaf profile, both branches, with its salt.
+
+The organic matter follows the profile's isotherm; dissolving salt adds its brine (see
+`leaf.salt`). Hysteresis: a leaf that dries (desorption) holds at least as much water as one that
+takes water up (adsorption), so the desorption branch is never let below the adsorption branch.
+Outside the temperatures of the isotherm, moisture at equal water activity shrinks by a fixed
+share per kelvin from its value at the edge (an extrapolation, stated in each profile).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
+from wareleaf.leaf.models import GAS_CONSTANT_J_MOL_K, KELVIN, MODELS
+from wareleaf.leaf.profile import BranchModel, LeafProfile
+from wareleaf.leaf.salt import KCL, NACL, WATER_KG_MOL
+from wareleaf.measure import require
+
+# Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
+# so equilibrium moisture is that of this water activity in damper air.
+WATER_ACTIVITY_TOP = 0.995
+
+
+def equilibrium_moisture_db(
+    profile: LeafProfile,
+    water_activity: Number,
+    temperature_c: Number,
+    branch: str = "desorption",
+) -> Number:
+    """Moisture of leaf in equilibrium with air, kg water per kg dry matter.
+
+    Parameters
+    ----------
+    profile : LeafProfile
+        The leaf.
+    water_activity : float or ndarray
+        Relative humidity of the air as a fraction, 0 to 1 (held at `WATER_ACTIVITY_TOP` above it).
+    temperature_c : float or ndarray
+        Degrees C.
+    branch : str
+        ``desorption`` (drying leaf) or ``adsorption`` (dry leaf taking water up).
+
+    Raises
+    ------
+    BadInput
+        Water activity outside 0 to 1, or an unknown branch.
+    """
+    aw = np.asarray(water_activity, dtype=float)
+    require(
+        bool(np.all((aw >= 0.0) & (aw <= 1.0 + 1e-9))),
+        "water_activity",
+        float(np.max(aw)) if np.max(aw) > 1.0 else float(np.min(aw)),
+        f"water_activity runs from {np.min(aw):g} to {np.max(aw):g}; it must be from 0 to 1.",
+    )
+    aw = np.minimum(aw, WATER_ACTIVITY_TOP)
+    return as_given(_total(profile, aw, temperature_c, branch))
+
+
+def water_activity(
+    profile: LeafProfile,
+    moisture_db: Number,
+    temperature_c: Number,
+    branch: str = "desorption",
+) -> Number:
+    """Water activity of leaf at a moisture, a fraction; the inverse of equilibrium moisture.
+
+    Leaf wetter than its isotherm reaches holds free water: its water activity is 1.
+
+    Raises
+    ------
+    BadInput
+        Moisture below 0 or not finite, or an unknown branch.
+    """
+    db = np.asarray(moisture_db, dtype=float)
+    require(
+        bool(np.all((db >= -1e-9) & np.isfinite(db))),
+        "moisture_db",
+        float(np.min(db)),
+        f"moisture_db runs from {np.min(db):g} to {np.max(db):g}; "
+        "it must be a finite number of 0 or more.",
+    )
+    db = np.maximum(db, 0.0)
+    if profile.salt_nacl_fraction + profile.salt_kcl_fraction == 0.0:
+        return as_given(_organic_water_activity(profile, db, temperature_c, branch))
+    wanted, kelvin = np.broadcast_arrays(db, np.asarray(temperature_c, dtype=float))
+
+    def total(aw: Array) -> Array:
+        return _total(profile, np.minimum(aw, 1.0 - 1e-12), kelvin, branch)
+
+    return as_given(solve_increasing(total, wanted))
+
+
+def net_isosteric_heat_j_kg(
+    profile: LeafProfile,
+    moisture_db: Number,
+    temperature_c: Number,
+    branch: str = "desorption",
+) -> Number:
+    """Heat above that of evaporation needed to free water from leaf, J per kg water.
+
+    Clausius-Clapeyron at constant moisture: q = R T^2 (d ln aw / dT) / M_w, by a central
+    difference over 1 K. It is slightly below 0 where a dissolving salt rules (heat of solution)
+    and 0 in free water.
+    """
+    db = np.maximum(np.asarray(moisture_db, dtype=float), 1e-4)
+    t = np.asarray(temperature_c, dtype=float)
+    low = np.asarray(water_activity(profile, db, t - 0.5, branch))
+    high = np.asarray(water_activity(profile, db, t + 0.5, branch))
+    slope = np.log(np.maximum(high, 1e-300)) - np.log(np.maximum(low, 1e-300))
+    return as_given(GAS_CONSTANT_J_MOL_K * (t + KELVIN) ** 2 * slope / WATER_KG_MOL)
+
+
+def outside_fitted_range(profile: LeafProfile, temperature_c: float) -> bool:
+    """Whether a temperature lies outside the range of the profile's isotherm."""
+    low, high = profile.sorption_temperature_min_c, profile.sorption_temperature_max_c
+    return not low <= temperature_c <= high
+
+
+def _total(profile: LeafProfile, aw: Array, temperature_c: Number, branch: str) -> Array:
+    """Moisture of organic matter and salt together, per kg dry matter."""
+    organic = _organic_moisture_db(profile, aw, temperature_c, branch)
+    nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
+    if nacl + kcl == 0.0:
+        return organic
+    brine = nacl * NACL.water_kg_kg(aw, temperature_c) + kcl * KCL.water_kg_kg(aw, temperature_c)
+    return np.asarray((1.0 - nacl - kcl) * organic + brine)
+
+
+def _inside(profile: LeafProfile, temperature_c: Number) -> tuple[Array, Array]:
+    """Temperature held in the isotherm's range, and the factor on moisture beyond it."""
+    t = np.asarray(temperature_c, dtype=float)
+    held = np.clip(t, profile.sorption_temperature_min_c, profile.sorption_temperature_max_c)
+    return held, np.exp(-profile.sorption_shift_per_k * (t - held))
+
+
+def _organic_moisture_db(
+    profile: LeafProfile, aw: Array, temperature_c: Number, branch: str
+) -> Array:
+    held, factor = _inside(profile, temperature_c)
+
+    def moisture(model: BranchModel) -> Array:
+        return np.asarray(MODELS[model.model].moisture_db(aw, held, **model.keywords()))
+
+    result = moisture(profile.branch_model(branch))
+    if branch == "desorption":
+        result = np.maximum(result, moisture(profile.adsorption))
+    return result * factor
+
+
+def _organic_water_activity(
+    profile: LeafProfile, db: Array, temperature_c: Number, branch: str
+) -> Array:
+    held, factor = _inside(profile, temperature_c)
+
+    def activity(model: BranchModel) -> Array:
+        return np.asarray(MODELS[model.model].water_activity(db / factor, held, **model.keywords()))
+
+    result = activity(profile.branch_model(branch))
+    if branch == "desorption":
+        result = np.minimum(result, activity(profile.adsorption))
+    return result
