@@ -12,7 +12,7 @@ from wareleaf.book.balancing import (
     unexplained_sd,
 )
 from wareleaf.book.chain import GENESIS, canonical, canonical_json, event_hash
-from wareleaf.book.checks import OVERDRAW_SD, check, check_form, check_replay, kg
+from wareleaf.book.checks import OVERDRAW_SD, check, check_form, check_replay, check_standing, kg
 from wareleaf.book.event import (
     JSON,
     Draw,
@@ -22,7 +22,16 @@ from wareleaf.book.event import (
     event_from_json,
     event_to_json,
 )
-from wareleaf.book.folding import Book, apply, apply_run, effective, fold, in_force, step
+from wareleaf.book.folding import (
+    Book,
+    apply,
+    apply_run,
+    as_original,
+    effective,
+    fold,
+    in_force,
+    step,
+)
 from wareleaf.book.kinds import BASES, FORMS, GAINS, KINDS, SHAPES, lots_named, lots_touched
 from wareleaf.book.lots import STATUSES, LotState, RunState
 from wareleaf.book.tracing import (
@@ -63,12 +72,14 @@ __all__ = [
     "TraceEdge",
     "apply",
     "apply_run",
+    "as_original",
     "balance",
     "canonical",
     "canonical_json",
     "check",
     "check_form",
     "check_replay",
+    "check_standing",
     "edges_of",
     "effective",
     "event_from_json",

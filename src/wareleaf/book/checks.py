@@ -61,11 +61,22 @@ def check(
     if event.kind == "correction":
         return
     check_replay(event, lots)
+    check_standing(event, lots)
+    if runs is not None:
+        _check_run(event, runs)
+
+
+def check_standing(event: Event, lots: Mapping[str, LotState]) -> None:
+    """Holds and releases: what may not be shipped, packed or blended now.
+
+    Raises
+    ------
+    BadInput
+        With one sentence.
+    """
     _check_held(event, lots)
     if event.kind == "ship":
         _check_released(event, lots)
-    if runs is not None:
-        _check_run(event, runs)
 
 
 def check_form(event: Event) -> None:

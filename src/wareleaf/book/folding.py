@@ -212,12 +212,15 @@ def in_force(correction: Event, original: Event) -> Event:
         f"The correction is a {kind} but the event it corrects is a {original.kind}; "
         "void the event and record a new one to change its kind.",
     )
-    facts = {k: v for k, v in correction.facts.items() if k not in _CORRECTION_FACTS}
-    event = replace(
-        correction, event_id=original.event_id, kind=original.kind, facts=facts, corrects=""
-    )
+    event = as_original(correction, original.event_id, original.kind)
     check_form(event)
     return event
+
+
+def as_original(correction: Event, event_id: str, kind: str) -> Event:
+    """A correction under the id and kind of what it corrects, without its own facts."""
+    facts = {k: v for k, v in correction.facts.items() if k not in _CORRECTION_FACTS}
+    return replace(correction, event_id=event_id, kind=kind, facts=facts, corrects="")
 
 
 def effective(events: Iterable[Event]) -> tuple[list[Event], dict[str, str]]:
@@ -323,8 +326,22 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
     if superseded:
         current = _in_order(current)
     for event in current:
-        check_replay(event, lots)
+        _check_in_place(event, lots, corrected=bool(superseded))
         changed = step(lots, runs, event)
         if watch is not None:
             watch(event, changed)
     return Book(lots, runs, tuple(current), superseded)
+
+
+def _check_in_place(event: Event, lots: Mapping[str, LotState], *, corrected: bool) -> None:
+    try:
+        check_replay(event, lots)
+    except BadInput as error:
+        if not corrected:
+            raise
+        first = error.problems[0]
+        text = (
+            f"With the correction in place, the {event.kind} {event.event_id} "
+            f"would no longer hold: {first.message}"
+        )
+        raise BadInput(first.field, first.value, text) from error

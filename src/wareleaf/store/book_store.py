@@ -1,0 +1,338 @@
+"""The book in a database: append events, ask for lots, trace, verify."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from wareleaf import book
+from wareleaf.book import (
+    Book,
+    DayBalance,
+    Edge,
+    Event,
+    Imbalance,
+    LotState,
+    RunState,
+    Trace,
+    tree,
+)
+from wareleaf.measure.errors import BadInput, require
+from wareleaf.store import engine as engines
+from wareleaf.store import people, queries, rows, schema
+from wareleaf.store.people import Person
+from wareleaf.store.queries import RecordedEvent
+from wareleaf.store.verifying import VerifyReport, verify
+from wareleaf.store.writing import Recorded, append_all, read_events
+
+
+def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
+    """Open a book, bringing its tables up to date.
+
+    Parameters
+    ----------
+    url_or_path : str or Path
+        ``works.db``, ``sqlite:///works.db`` or ``postgresql://user@host/name``.
+    create : bool
+        Make it when there is none.
+
+    Raises
+    ------
+    BadInput
+        When it cannot be opened.
+    """
+    return BookStore(engines.connect(url_or_path, create=create))
+
+
+class BookStore:
+    """A book that is open. Safe to share between threads; each call is its own transaction."""
+
+    def __init__(self, engine: sa.Engine):
+        self.engine = engine
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.engine.dispose()
+
+    def __enter__(self) -> BookStore:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # writing
+
+    def append(self, event: Event, *, now: datetime) -> Recorded:
+        """Record one event; when this returns it is on disk.
+
+        An empty ``event_id`` is filled. ``recorded_at`` is moved up to the last recorded time
+        when it lies before it, so that the book's own time never runs backward.
+
+        Raises
+        ------
+        BadInput
+            When the event is refused; nothing is written.
+        """
+        return self.append_many([event], now=now)[0]
+
+    def append_many(
+        self,
+        events: Iterable[Event],
+        *,
+        now: datetime,
+        progress: Callable[[int], None] | None = None,
+    ) -> list[Recorded]:
+        """Record many events in order, all or nothing; ``progress`` is told how many are done."""
+        _require_zone(now)
+        with engines.writing(self.engine) as connection:
+            done = append_all(connection, events, now, progress)
+        return done
+
+    # events
+
+    def events(
+        self,
+        kind: str | Iterable[str] | None = None,
+        *,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        lot_id: str | None = None,
+        site: str | None = None,
+        limit: int | None = None,
+        newest_first: bool = False,
+    ) -> list[RecordedEvent]:
+        """Events as recorded, superseded ones and corrections too, in recorded order.
+
+        ``since`` (from) and ``until`` (up to, not including) are by when it happened.
+        """
+        with engines.reading(self.engine) as connection:
+            return queries.events(
+                connection,
+                kind=kind,
+                since=since,
+                until=until,
+                lot_id=lot_id,
+                site=site,
+                limit=limit,
+                newest_first=newest_first,
+            )
+
+    def events_in_force(
+        self,
+        kind: str | Iterable[str] | None = None,
+        *,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        lot_id: str | None = None,
+        site: str | None = None,
+    ) -> list[Event]:
+        """Events with corrections in place (under the first event's id), in order of happening."""
+        with engines.reading(self.engine) as connection:
+            return queries.events_in_force(
+                connection, kind=kind, since=since, until=until, lot_id=lot_id, site=site
+            )
+
+    def event(self, event_id: str) -> RecordedEvent:
+        """One event as recorded.
+
+        Raises
+        ------
+        BadInput
+            When there is none.
+        """
+        with engines.reading(self.engine) as connection:
+            query = sa.select(schema.event.c.sequence).where(schema.event.c.event_id == event_id)
+            sequence = connection.execute(query).scalar()
+            if sequence is None:
+                raise BadInput("event_id", event_id, f"There is no event {event_id}.")
+            return queries.event_at(connection, sequence)
+
+    # lots and runs
+
+    def lots(
+        self,
+        site: str | None = None,
+        *,
+        form: str | Iterable[str] | None = None,
+        status: str | Iterable[str] | None = None,
+        place: str | None = None,
+        ids: Iterable[str] | None = None,
+        in_stock_only: bool = False,
+        leaf: str | None = None,
+        limit: int | None = None,
+    ) -> list[LotState]:
+        """Lots as they are now, oldest first; form and status take one or several."""
+        with engines.reading(self.engine) as connection:
+            return queries.lots(
+                connection,
+                site=site,
+                form=form,
+                status=status,
+                place=place,
+                leaf=leaf,
+                ids=ids,
+                in_stock_only=in_stock_only,
+                limit=limit,
+            )
+
+    def lot(self, lot_id: str) -> LotState:
+        """One lot as it is now.
+
+        Raises
+        ------
+        BadInput
+            When there is none.
+        """
+        found = self.lots(ids=[lot_id])
+        if not found:
+            raise BadInput("lot_id", lot_id, f"There is no lot {lot_id} in the book.")
+        return found[0]
+
+    def runs(
+        self,
+        site: str | None = None,
+        open_only: bool = False,
+        ids: Iterable[str] | None = None,
+    ) -> list[RunState]:
+        """Stage runs by start."""
+        with engines.reading(self.engine) as connection:
+            return queries.runs(connection, site=site, open_only=open_only, ids=ids)
+
+    # genealogy
+
+    def edges_back(self, lot_id: str) -> list[Edge]:
+        """All edges above a lot."""
+        with engines.reading(self.engine) as connection:
+            return queries.edges(connection, lot_id, back=True)
+
+    def edges_forward(self, lot_id: str) -> list[Edge]:
+        """All edges below a lot."""
+        with engines.reading(self.engine) as connection:
+            return queries.edges(connection, lot_id, back=False)
+
+    def trace_back(self, lot_id: str) -> Trace:
+        """What a lot was made of, down to its sources."""
+        lot = self.lot(lot_id)
+        return book.trace_back(self.edges_back(lot_id), lot_id, lot.dry_g)
+
+    def trace_forward(self, lot_id: str) -> Trace:
+        """What was made of a lot."""
+        lot = self.lot(lot_id)
+        return book.trace_forward(self.edges_forward(lot_id), lot_id, lot.dry_g)
+
+    # balance
+
+    def balance(self, start: datetime, end: datetime, site: str = "") -> DayBalance:
+        """The balance from start up to end, of one site or of all."""
+        events, lots = self._moved(start, end)
+        return book.balance(events, lots, start, end, site)
+
+    def unbalanced(
+        self, start: datetime | None = None, end: datetime | None = None, site: str = ""
+    ) -> list[Imbalance]:
+        """Events that do not add up beyond their uncertainty, worst first."""
+        events, lots = self._moved(start, end)
+        return book.unbalanced([e for e in events if not site or e.site == site], lots)
+
+    def _moved(
+        self, start: datetime | None, end: datetime | None
+    ) -> tuple[list[Event], dict[str, LotState]]:
+        with engines.reading(self.engine) as connection:
+            events = queries.events_in_force(
+                connection, kind=None, since=start, until=end, lot_id=None, site=None
+            )
+            ids = {i for e in events for i in book.lots_touched(e)}
+            found = queries.lots(connection, ids=ids)
+        return events, {lot.lot_id: lot for lot in found}
+
+    # the past and the proof
+
+    def as_known_at(self, recorded_until: datetime) -> Book:
+        """The book as it was known then: all events recorded up to that time, folded."""
+        _require_zone(recorded_until)
+        with engines.reading(self.engine) as connection:
+            history = read_events(connection, rows.microseconds(recorded_until))
+        return book.fold(history)
+
+    def verify(self) -> VerifyReport:
+        """Check the hash chain and every derived table against a fresh fold."""
+        with engines.reading(self.engine) as connection:
+            return verify(connection)
+
+    def tree_leaves(self, size: int | None = None) -> list[bytes]:
+        """RFC 6962 leaf hashes of the events in recorded order."""
+        query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
+        if size is not None:
+            query = query.where(schema.event.c.sequence <= size)
+        with engines.reading(self.engine) as connection:
+            return [tree.leaf_hash(b.encode()) for b in connection.execute(query).scalars()]
+
+    def tree_root(self, size: int | None = None) -> tuple[int, str]:
+        """Size and root (hex) of the event tree, now or when it had that many events."""
+        leaves = self.tree_leaves(size)
+        return len(leaves), tree.root(leaves).hex()
+
+    # people, settings, ids
+
+    def people(self, active_only: bool = True) -> list[Person]:
+        """Everyone, by name."""
+        query = sa.select(schema.person).order_by(schema.person.c.name)
+        if active_only:
+            query = query.where(schema.person.c.active == 1)
+        with engines.reading(self.engine) as connection:
+            return [people.get_person(r) for r in connection.execute(query).mappings()]
+
+    def person(self, person_id: str) -> Person:
+        """One person.
+
+        Raises
+        ------
+        BadInput
+            When there is none.
+        """
+        for someone in self.people(active_only=False):
+            if someone.person_id == person_id:
+                return someone
+        raise BadInput("who", person_id, f"There is no person {person_id} in the book.")
+
+    def set_person(
+        self, person_id: str, name: str, role: str, pin_hash: str = "", active: bool = True
+    ) -> Person:
+        """Add or change a person."""
+        someone = Person(person_id, name, role, pin_hash, active)
+        with engines.writing(self.engine) as connection:
+            people.put_person(connection, someone)
+        return someone
+
+    def settings_get(self, key: str, default: Any = None) -> Any:
+        """A setting kept in the book, plain JSON."""
+        with engines.reading(self.engine) as connection:
+            return people.get_setting(connection, key, default)
+
+    def settings_put(self, key: str, value: Any) -> None:
+        """Keep a setting."""
+        with engines.writing(self.engine) as connection:
+            people.put_setting(connection, key, value)
+
+    def next_id(self, prefix: str, day: date) -> str:
+        """A new readable id, such as ``K6-1204-03``; never given twice in a book."""
+        with engines.writing(self.engine) as connection:
+            return people.next_id(connection, prefix, day)
+
+    def next_ids(self, prefix: str, days: Sequence[date]) -> list[str]:
+        """Several new ids in one transaction, one for each day given."""
+        with engines.writing(self.engine) as connection:
+            return [people.next_id(connection, prefix, day) for day in days]
+
+
+def _require_zone(moment: datetime) -> None:
+    require(
+        moment.tzinfo is not None and moment.utcoffset() is not None,
+        "now",
+        moment.isoformat(),
+        f"The time {moment.isoformat()} has no time zone; give the offset too.",
+    )

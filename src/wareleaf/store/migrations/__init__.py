@@ -1,0 +1,1 @@
+"""Alembic migrations, run when a book is opened."""

@@ -1,0 +1,177 @@
+"""Questions to the tables; each returns frozen dataclasses."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from wareleaf.book import Edge, Event, LotState, RunState, as_original, event_from_json
+from wareleaf.store import rows, schema
+
+_correction = schema.event.alias("correction")
+
+_EDGES = "SELECT e.* FROM reach r JOIN edge e ON e.{near} = r.lot_id"
+_REACH = (
+    "WITH RECURSIVE reach(lot_id) AS (SELECT CAST(:lot AS TEXT) UNION "
+    "SELECT e.{far} FROM edge e JOIN reach r ON e.{near} = r.lot_id) "
+)
+EDGES_BACK = sa.text(_REACH.format(far="parent", near="child") + _EDGES.format(near="child"))
+EDGES_FORWARD = sa.text(_REACH.format(far="child", near="parent") + _EDGES.format(near="parent"))
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedEvent:
+    """An event as recorded, with its place in the chain and what supersedes it, if anything."""
+
+    event: Event
+    sequence: int
+    hash: str
+    superseded_by: str = ""
+
+
+def _recorded_events() -> Any:
+    table = schema.event.c
+    joined = schema.event.outerjoin(_correction, _correction.c.corrects == table.event_id)
+    superseded_by = _correction.c.event_id.label("superseded_by")
+    return sa.select(table.sequence, table.hash, table.body, superseded_by).select_from(joined)
+
+
+def events(
+    connection: sa.Connection,
+    *,
+    kind: str | Iterable[str] | None,
+    since: datetime | None,
+    until: datetime | None,
+    lot_id: str | None,
+    site: str | None,
+    limit: int | None,
+    newest_first: bool,
+) -> list[RecordedEvent]:
+    table = schema.event.c
+    query = _recorded_events()
+    if kind is not None:
+        kinds = [kind] if isinstance(kind, str) else list(kind)
+        query = query.where(table.kind.in_(kinds))
+    query = _in_time(query, since, until)
+    if site is not None:
+        query = query.where(table.site == site)
+    if lot_id is not None:
+        touched = sa.select(schema.touch.c.sequence).where(schema.touch.c.lot_id == lot_id)
+        query = query.where(table.sequence.in_(touched))
+    query = query.order_by(table.sequence.desc() if newest_first else table.sequence)
+    if limit is not None:
+        query = query.limit(limit)
+    return [_recorded(r) for r in connection.execute(query)]
+
+
+def event_at(connection: sa.Connection, sequence: int) -> RecordedEvent:
+    return _recorded(
+        connection.execute(_recorded_events().where(schema.event.c.sequence == sequence)).one()
+    )
+
+
+def _recorded(row: Any) -> RecordedEvent:
+    event = event_from_json(json.loads(row.body))
+    return RecordedEvent(event, row.sequence, row.hash, row.superseded_by or "")
+
+
+def events_in_force(
+    connection: sa.Connection,
+    *,
+    kind: str | Iterable[str] | None,
+    since: datetime | None,
+    until: datetime | None,
+    lot_id: str | None,
+    site: str | None,
+) -> list[Event]:
+    """Events with their corrections in place, by when they happened, then as recorded."""
+    table = schema.event.c
+    newer = sa.select(sa.literal(1)).where(_correction.c.corrects == table.event_id)
+    query = sa.select(table.root_id, table.root_kind, table.kind, table.body)
+    query = query.where(~newer.exists(), table.void == 0)
+    if kind is not None:
+        kinds = [kind] if isinstance(kind, str) else list(kind)
+        query = query.where(table.root_kind.in_(kinds))
+    query = _in_time(query, since, until)
+    if site is not None:
+        query = query.where(table.site == site)
+    if lot_id is not None:
+        touched = sa.select(schema.touch.c.sequence).where(schema.touch.c.lot_id == lot_id)
+        query = query.where(table.sequence.in_(touched))
+    found = []
+    for r in connection.execute(query.order_by(table.happened_us, table.sequence)):
+        event = event_from_json(json.loads(r.body))
+        if r.kind == "correction":
+            event = as_original(event, r.root_id, r.root_kind)
+        found.append(event)
+    return found
+
+
+def _in_time(query: Any, since: datetime | None, until: datetime | None) -> Any:
+    if since is not None:
+        query = query.where(schema.event.c.happened_us >= rows.microseconds(since))
+    if until is not None:
+        query = query.where(schema.event.c.happened_us < rows.microseconds(until))
+    return query
+
+
+def lots(
+    connection: sa.Connection,
+    *,
+    site: str | None = None,
+    form: str | Iterable[str] | None = None,
+    status: str | Iterable[str] | None = None,
+    place: str | None = None,
+    leaf: str | None = None,
+    ids: Iterable[str] | None = None,
+    in_stock_only: bool = False,
+    limit: int | None = None,
+) -> list[LotState]:
+    table = schema.lot.c
+    query = sa.select(schema.lot).order_by(table.made_us, table.lot_id)
+    for column, value in (
+        (table.site, site),
+        (table.form, form),
+        (table.status, status),
+        (table.place, place),
+        (table.leaf, leaf),
+    ):
+        if value is not None:
+            values = [value] if isinstance(value, str) else list(value)
+            query = query.where(column.in_(values))
+    if in_stock_only:
+        query = query.where(table.in_stock == 1)
+    if limit is not None:
+        query = query.limit(limit)
+    if ids is None:
+        return [rows.lot_of(r._mapping) for r in connection.execute(query)]
+    wanted = list(dict.fromkeys(ids))
+    found: list[LotState] = []
+    for start in range(0, len(wanted), 500):
+        part = query.where(table.lot_id.in_(wanted[start : start + 500]))
+        found.extend(rows.lot_of(r._mapping) for r in connection.execute(part))
+    return sorted(found, key=lambda k: (k.made_at, k.lot_id))
+
+
+def runs(
+    connection: sa.Connection, *, site: str | None, open_only: bool, ids: Iterable[str] | None
+) -> list[RunState]:
+    table = schema.run.c
+    query = sa.select(schema.run).order_by(table.started_at, table.run_id)
+    if site is not None:
+        query = query.where(table.site == site)
+    if open_only:
+        query = query.where(table.finished_at.is_(None))
+    if ids is not None:
+        query = query.where(table.run_id.in_(list(ids)))
+    return [rows.run_of(r._mapping) for r in connection.execute(query)]
+
+
+def edges(connection: sa.Connection, lot_id: str, *, back: bool) -> list[Edge]:
+    query = EDGES_BACK if back else EDGES_FORWARD
+    return [Edge(**r) for r in connection.execute(query, {"lot": lot_id}).mappings()]

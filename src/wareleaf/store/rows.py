@@ -1,0 +1,150 @@
+"""Between frozen dataclasses and table rows."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+
+from wareleaf.book import Edge, Event, LotState, RunState, canonical
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+_LOT_PLAIN = (
+    "lot_id",
+    "leaf",
+    "form",
+    "place",
+    "site",
+    "made_by",
+    "mass_g",
+    "dry_g",
+    "mass_sd_g",
+    "dry_sd_g",
+    "drawn_mass_g",
+    "drawn_dry_g",
+    "shipped_mass_g",
+    "shipped_dry_g",
+    "last_drawn_by",
+    "held_because",
+    "label",
+)
+
+
+_EDGE_PLAIN = ("parent", "child", "event_id", "share", "dry_g", "drawn_dry_g", "drawn_share")
+
+
+def microseconds(moment: datetime) -> int:
+    """Whole microseconds since 1970 UTC; exact."""
+    return (moment - _EPOCH) // _MICROSECOND
+
+
+def moment(us: int) -> datetime:
+    """The other way, in UTC."""
+    return _EPOCH + timedelta(microseconds=us)
+
+
+def lot_row(lot: LotState) -> dict[str, Any]:
+    row = {name: getattr(lot, name) for name in _LOT_PLAIN}
+    row["made_at"] = lot.made_at.isoformat()
+    row["made_us"] = microseconds(lot.made_at)
+    row["released_for"] = json.dumps(lot.released_for)
+    row["on_runs"] = json.dumps(lot.on_runs)
+    row["attributes"] = canonical(lot.attributes).decode()
+    row["status"] = lot.status
+    row["in_stock"] = int(lot.remaining_mass_g > 0)
+    return row
+
+
+def lot_of(row: Any) -> LotState:
+    return LotState(
+        **{name: row[name] for name in _LOT_PLAIN},
+        made_at=datetime.fromisoformat(row["made_at"]),
+        released_for=tuple(json.loads(row["released_for"])),
+        on_runs=tuple(json.loads(row["on_runs"])),
+        attributes=json.loads(row["attributes"]),
+    )
+
+
+def run_row(run: RunState) -> dict[str, Any]:
+    return {
+        "run_id": run.run_id,
+        "stage": run.stage,
+        "equipment": run.equipment,
+        "site": run.site,
+        "lots": json.dumps(run.lots),
+        "settings": canonical(run.settings).decode(),
+        "started_at": run.started_at.isoformat(),
+        "started_by": run.started_by,
+        "finished_at": run.finished_at.isoformat() if run.finished_at else None,
+        "finished_by": run.finished_by,
+    }
+
+
+def run_of(row: Any) -> RunState:
+    done = row["finished_at"]
+    return RunState(
+        run_id=row["run_id"],
+        stage=row["stage"],
+        equipment=row["equipment"],
+        site=row["site"],
+        lots=tuple(json.loads(row["lots"])),
+        settings=json.loads(row["settings"]),
+        started_at=datetime.fromisoformat(row["started_at"]),
+        started_by=row["started_by"],
+        finished_at=datetime.fromisoformat(done) if done else None,
+        finished_by=row["finished_by"],
+    )
+
+
+def edge_row(edge: Edge) -> dict[str, Any]:
+    return {
+        "child": edge.child,
+        "parent": edge.parent,
+        "event_id": edge.event_id,
+        "share": edge.share,
+        "dry_g": edge.dry_g,
+        "drawn_dry_g": edge.drawn_dry_g,
+        "drawn_share": edge.drawn_share,
+    }
+
+
+def edge_of(row: Any) -> Edge:
+    return Edge(**{name: row[name] for name in _EDGE_PLAIN})
+
+
+def event_row(
+    event: Event, body: str, sequence: int, hashes: tuple[str, str], root: tuple[str, str]
+) -> dict[str, Any]:
+    return {
+        "sequence": sequence,
+        "event_id": event.event_id,
+        "kind": event.kind,
+        "root_id": root[0],
+        "root_kind": root[1],
+        "corrects": event.corrects or None,
+        "void": int(event.kind == "correction" and bool(event.facts.get("void", False))),
+        "site": event.site,
+        "happened_us": microseconds(event.happened_at),
+        "recorded_us": microseconds(event.recorded_at),
+        "body": body,
+        "prev_hash": hashes[0],
+        "hash": hashes[1],
+    }
+
+
+def upsert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
+    """Insert rows, replacing those with the same primary key."""
+    if not rows:
+        return
+    if connection.dialect.name == "postgresql":
+        from sqlalchemy.dialects.postgresql import insert
+    else:
+        from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
+    statement = insert(table)
+    keys = [c.name for c in table.primary_key.columns]
+    rest = {c.name: statement.excluded[c.name] for c in table.columns if c.name not in keys}
+    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest), rows)

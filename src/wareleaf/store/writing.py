@@ -1,0 +1,275 @@
+"""Recording events: check, chain, insert and project, inside one write transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+
+from wareleaf.book import (
+    GENESIS,
+    Book,
+    Edge,
+    Event,
+    LotState,
+    RunState,
+    canonical_json,
+    check,
+    check_standing,
+    edges_of,
+    event_from_json,
+    fold,
+    in_force,
+    lots_touched,
+    step,
+)
+from wareleaf.book.chain import body_hash
+from wareleaf.measure.errors import BadInput, require
+from wareleaf.store import rows, schema
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """The receipt for an event: it is in the book, on disk, at this place of the chain."""
+
+    sequence: int
+    hash: str
+    event_id: str
+    recorded_at: datetime
+
+
+class Writer:
+    """Takes events in order inside one transaction; `flush` writes what is pending."""
+
+    def __init__(self, connection: sa.Connection, now: datetime):
+        self._connection = connection
+        self._now = now
+        self._lots: dict[str, LotState] = {}
+        self._absent: set[str] = set()
+        self._runs: dict[str, RunState] = {}
+        self._no_run: set[str] = set()
+        self._dirty_lots: set[str] = set()
+        self._dirty_runs: set[str] = set()
+        self._ids: set[str] = set()
+        self._events: list[dict[str, Any]] = []
+        self._touches: list[dict[str, Any]] = []
+        self._edges: list[dict[str, Any]] = []
+        self._sequence, self._hash, self._recorded_us = _head(connection)
+
+    def take(self, event: Event) -> Recorded:
+        """Check one event and let it stand for the next; nothing is written before `flush`."""
+        event = self._stamp(event)
+        self._refuse_known_id(event)
+        self._load(lots_touched(event), event.facts.get("run_id"))
+        check(event, self._lots, self._now, self._runs)
+        if event.kind == "correction":
+            return self._correct(event)
+        receipt = self._record(event, (event.event_id, event.kind))
+        changed = step(self._lots, self._runs, event)
+        self._dirty_lots |= changed
+        self._absent -= changed
+        if event.kind in ("stage_started", "stage_finished"):
+            self._dirty_runs.add(event.facts["run_id"])
+        self._edges.extend(rows.edge_row(e) for e in edges_of(event))
+        return receipt
+
+    def flush(self) -> None:
+        """Write everything that is pending."""
+        run = self._connection.execute
+        if self._events:
+            run(sa.insert(schema.event), self._events)
+            self._events = []
+        lots = [rows.lot_row(self._lots[k]) for k in sorted(self._dirty_lots)]
+        rows.upsert(self._connection, schema.lot, lots)
+        if self._touches:
+            run(sa.insert(schema.touch), self._touches)
+            self._touches = []
+        if self._edges:
+            run(sa.insert(schema.edge), self._edges)
+            self._edges = []
+        runs = [rows.run_row(self._runs[k]) for k in sorted(self._dirty_runs)]
+        rows.upsert(self._connection, schema.run, runs)
+        self._dirty_lots, self._dirty_runs = set(), set()
+
+    def _stamp(self, event: Event) -> Event:
+        """Fill an empty id; recorded times never run backward, even when a clock was set back."""
+        if not event.event_id:
+            event = replace(event, event_id=f"E{self._sequence + 1:06d}")
+        if event.recorded_at.tzinfo is None:
+            return event
+        if rows.microseconds(event.recorded_at) < self._recorded_us:
+            last = rows.moment(self._recorded_us).astimezone(event.recorded_at.tzinfo)
+            event = replace(event, recorded_at=last)
+        return event
+
+    def _refuse_known_id(self, event: Event) -> None:
+        query = sa.select(schema.event.c.sequence).where(schema.event.c.event_id == event.event_id)
+        known = event.event_id in self._ids or self._connection.execute(query).first()
+        require(
+            not known,
+            "event_id",
+            event.event_id,
+            f"The event id {event.event_id} is already used; choose a new one.",
+        )
+        self._ids.add(event.event_id)
+
+    def _load(self, lot_ids: Iterable[str], run_id: Any) -> None:
+        """Read the lots and the run of an event, and what lots its run holds, once."""
+        wanted = [i for i in lot_ids if i not in self._lots and i not in self._absent]
+        self._load_lots(wanted)
+        if not isinstance(run_id, str) or run_id in self._runs or run_id in self._no_run:
+            return
+        found = self._connection.execute(
+            sa.select(schema.run).where(schema.run.c.run_id == run_id)
+        ).first()
+        if found is None:
+            self._no_run.add(run_id)
+            return
+        run = self._runs[run_id] = rows.run_of(found._mapping)
+        self._load_lots([i for i in run.lots if i not in self._lots])
+
+    def _load_lots(self, wanted: list[str]) -> None:
+        for start in range(0, len(wanted), 500):
+            part = wanted[start : start + 500]
+            query = sa.select(schema.lot).where(schema.lot.c.lot_id.in_(part))
+            for row in self._connection.execute(query):
+                self._lots[row.lot_id] = rows.lot_of(row._mapping)
+            self._absent.update(i for i in part if i not in self._lots)
+
+    def _record(self, event: Event, root: tuple[str, str]) -> Recorded:
+        body = canonical_json(event)
+        digest = body_hash(self._hash, body)
+        self._sequence += 1
+        row = rows.event_row(event, body.decode(), self._sequence, (self._hash, digest), root)
+        self._events.append(row)
+        self._touches.extend({"lot_id": i, "sequence": self._sequence} for i in lots_touched(event))
+        self._hash, self._recorded_us = digest, row["recorded_us"]
+        return Recorded(self._sequence, digest, event.event_id, event.recorded_at)
+
+    def _correct(self, event: Event) -> Recorded:
+        """Put a correction in place and derive everything again."""
+        self.flush()
+        root, before = self._what_it_corrects(event)
+        if not event.facts.get("void", False):
+            replacement = in_force(event, before)
+            self._load(lots_touched(replacement), None)
+            if _asks_for_more(replacement, before):
+                check_standing(replacement, self._lots)
+        receipt = self._record(event, root)
+        history = read_events(self._connection)
+        history.append(event)
+        edges: list[Edge] = []
+        book = fold(history, lambda e, _changed: edges.extend(edges_of(e)))
+        self.flush()
+        _replace_projections(self._connection, book, edges)
+        self._lots, self._absent = dict(book.lots), set()
+        self._runs, self._no_run = dict(book.runs), set()
+        return receipt
+
+    def _what_it_corrects(self, event: Event) -> tuple[tuple[str, str], Event]:
+        table = schema.event.c
+        row = self._connection.execute(
+            sa.select(table.root_id, table.root_kind, table.body).where(
+                table.event_id == event.corrects
+            )
+        ).first()
+        if row is None:
+            raise BadInput(
+                "corrects",
+                event.corrects,
+                f"There is no event {event.corrects} to correct; name one that the book has.",
+            )
+        before = event_from_json(json.loads(row.body))
+        before = replace(before, event_id=row.root_id, kind=row.root_kind)
+        return (row.root_id, row.root_kind), before
+
+
+def _asks_for_more(replacement: Event, before: Event) -> bool:
+    """Whether a corrected shipment, pack or blend uses a lot or market that it did not before."""
+    lots = {d.lot_id for d in replacement.inputs} - {d.lot_id for d in before.inputs}
+    return bool(lots) or replacement.facts.get("market") != before.facts.get("market")
+
+
+def _head(connection: sa.Connection) -> tuple[int, str, int]:
+    table = schema.event.c
+    row = connection.execute(
+        sa.select(table.sequence, table.hash, table.recorded_us)
+        .order_by(table.sequence.desc())
+        .limit(1)
+    ).first()
+    return (row.sequence, row.hash, row.recorded_us) if row else (0, GENESIS, -(2**62))
+
+
+def read_events(connection: sa.Connection, until_us: int | None = None) -> list[Event]:
+    """All events in recorded order, up to a recorded time when given."""
+    query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
+    if until_us is not None:
+        query = query.where(schema.event.c.recorded_us <= until_us)
+    return [event_from_json(json.loads(body)) for body in connection.execute(query).scalars()]
+
+
+def _replace_projections(connection: sa.Connection, book: Book, edges: list[Edge]) -> None:
+    """Make lots, edges and runs what a fresh fold says, writing only the differences."""
+    new_edges = {(e.child, e.parent): rows.edge_row(e) for e in edges}
+    new_lots = {k: rows.lot_row(v) for k, v in book.lots.items()}
+    new_runs = {k: rows.run_row(v) for k, v in book.runs.items()}
+    gone_edges, changed_edges = _difference(connection, schema.edge, new_edges)
+    gone_lots, changed_lots = _difference(connection, schema.lot, new_lots)
+    gone_runs, changed_runs = _difference(connection, schema.run, new_runs)
+    _delete(connection, schema.edge, gone_edges)
+    rows.upsert(connection, schema.lot, changed_lots)
+    rows.upsert(connection, schema.edge, changed_edges)
+    _delete(connection, schema.lot, gone_lots)
+    _delete(connection, schema.run, gone_runs)
+    rows.upsert(connection, schema.run, changed_runs)
+
+
+def _difference(
+    connection: sa.Connection, table: sa.Table, new: Mapping[Any, dict[str, Any]]
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Rows of a table that are gone and rows that are new or changed."""
+    keys = [c.name for c in table.primary_key.columns]
+    old = {}
+    for row in connection.execute(sa.select(table)):
+        data = dict(row._mapping)
+        key = tuple(data[k] for k in keys)
+        old[key if len(keys) > 1 else key[0]] = data
+    gone = [row for key, row in old.items() if key not in new]
+    return gone, [row for key, row in new.items() if old.get(key) != row]
+
+
+def _delete(connection: sa.Connection, table: sa.Table, gone: list[dict[str, Any]]) -> None:
+    if not gone:
+        return
+    keys = list(table.primary_key.columns)
+    statement = sa.delete(table).where(*(c == sa.bindparam(f"key_{c.name}") for c in keys))
+    connection.execute(statement, [{f"key_{c.name}": row[c.name] for c in keys} for row in gone])
+
+
+def append_all(
+    connection: sa.Connection,
+    events: Iterable[Event],
+    now: datetime,
+    progress: Callable[[int], None] | None = None,
+) -> list[Recorded]:
+    """Record events in order in the transaction of the connection.
+
+    Raises
+    ------
+    BadInput
+        At the first event that does not fit; the caller's transaction then writes nothing.
+    """
+    writer = Writer(connection, now)
+    done = []
+    for event in events:
+        done.append(writer.take(event))
+        if progress is not None and len(done) % 100 == 0:
+            progress(len(done))
+    writer.flush()
+    if progress is not None:
+        progress(len(done))
+    return done
