@@ -61,7 +61,7 @@ def weather(run: WitherRun, more_heating_k: Array) -> Weather:
     """Weather of a run with its heating, and more on top of it by case.
 
     The heater warms at constant humidity ratio. By the rule (UPASI) it warms where the hygrometric
-    difference would stay below 3 K, and never past a dry bulb of 35 degC.
+    difference would stay below 3 K; and never past ``run.air_max_c``.
     """
     time = np.asarray(run.air_time_h, dtype=float)
     dry = np.asarray(run.dry_bulb_c, dtype=float)
@@ -71,7 +71,7 @@ def weather(run: WitherRun, more_heating_k: Array) -> Weather:
     wanted = fixed[:, None] + more_heating_k[None, :]
     if run.heat_by_rule:
         wanted = _by_rule(dry[:, None] + wanted, ratio[:, None], pressure[:, None], wanted)
-    limit = np.maximum(0.0, number("rule.mixed_dry_bulb_max_c") - dry)[:, None]
+    limit = np.maximum(0.0, run.air_max_c - dry)[:, None]
     return Weather(
         time_h=time,
         dry_bulb_c=dry,

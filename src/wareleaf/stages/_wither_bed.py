@@ -28,7 +28,7 @@ from wareleaf.stages.common import Array
 
 _CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
 _EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
-_NEWTON_TOLERANCE_K = 1e-4
+_NEWTON_TOLERANCE_K = 1e-3  # of the last correction, which is still applied: error of 1e-6 K
 _NEWTON_MAX = 25
 _TINY = 1e-30
 _FILM_LEAST = 1e-9
@@ -124,6 +124,7 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
     air_w = np.empty((layers + 1, cases))
     out_c = np.empty((diagonals, cases))
     out_w = np.empty((diagonals, cases))
+    trend = np.zeros((layers, cases))  # change of leaf temperature in the step before
     flow = blow.mass_flow_kg_s_m2[::-1, None]
     pressure = blow.pressure_pa[::-1, None]
     for d in range(diagonals):
@@ -135,7 +136,8 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
         entering = _Air(air_c[lane], air_w[lane], flow[when], pressure[when])
         held = State(state.moisture_db[lane], state.film_db[lane], state.leaf_c[lane])
         cells = _Cells(held, entering, bed, rate_factor, blow.step_s)
-        after, out = cells.solve()
+        after, out = cells.solve(held.leaf_c + trend[lane])
+        trend[lane] = after.leaf_c - held.leaf_c
         state.moisture_db[lane] = after.moisture_db
         state.film_db[lane] = after.film_db
         state.leaf_c[lane] = after.leaf_c
@@ -231,7 +233,7 @@ class _Cells:
         film, d_film, share = self._from_film(saturated_pa, slope)
         return (1.0 - share) * inner, film, (1.0 - share) * d_inner, d_film
 
-    def solve(self) -> tuple[State, tuple[Array, Array]]:
+    def solve(self, guess_c: Array) -> tuple[State, tuple[Array, Array]]:
         """Leaf at the end of the step and the air that leaves.
 
         Leaf: ``m c (T' - T) / dt = Q - E (h_vapour - h_water)`` at the new temperature ``T'``.
@@ -240,7 +242,7 @@ class _Cells:
         total = held.moisture_db + held.film_db
         heat_leaf = self.dry_per_s * (self.bed.specific_heat_dry_j_kg_k + _CP_W * total)
         stiff = heat_leaf + self.sensible
-        leaf_c = held.leaf_c
+        leaf_c = guess_c
         for _ in range(_NEWTON_MAX):
             inner, film, d_inner, d_film = self._water(leaf_c)
             latent = _L0 + (_CP_V - _CP_W) * leaf_c

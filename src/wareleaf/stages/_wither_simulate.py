@@ -180,8 +180,7 @@ def _about_air(run: WitherRun, history: History, case: int) -> list[str]:
         )
     if sky.capped:
         told.append(
-            "The heater was held back: mixed air must not pass "
-            f"{number('rule.mixed_dry_bulb_max_c'):g} degC dry bulb."
+            f"The heater was held back: mixed air must not pass {run.air_max_c:g} degC dry bulb."
         )
     if sky.time_h.size > 1 and run.duration_h > sky.time_h[-1] + 1.0:
         told.append(

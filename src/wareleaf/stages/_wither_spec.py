@@ -10,6 +10,8 @@ from functools import cache
 from wareleaf.measure import Figure, require
 from wareleaf.stages.common import finite, stage_figures
 
+LONGEST_H = 96.0
+
 
 @cache
 def figures() -> dict[str, Figure]:
@@ -117,6 +119,8 @@ class WitherRun:
         At the start.
     moisture_wb_sd : float
         Standard uncertainty of ``moisture_wb``.
+    air_max_c : float
+        The heater never warms the air past this dry bulb (by the rule 35 degC).
     step_min : float
         Longest time step, minutes.
     """
@@ -137,14 +141,16 @@ class WitherRun:
     leaf_temperature_c: float | None = None
     hours_since_plucking: float = 0.0
     moisture_wb_sd: float = 0.01
-    step_min: float = 5.0
+    air_max_c: float = field(default_factory=lambda: number("rule.mixed_dry_bulb_max_c"))
+    step_min: float = 6.0
 
     def __post_init__(self) -> None:
         """Refuse a run that cannot be."""
         finite("mass_kg", self.mass_kg, 0.0, 1e6, "kg", above=True)
         finite("moisture_wb", self.moisture_wb, 0.05, 0.95)
         finite("moisture_wb_sd", self.moisture_wb_sd, 0.0, 0.2)
-        finite("duration_h", self.duration_h, 0.0, 96.0, "h", above=True)
+        finite("duration_h", self.duration_h, 0.0, LONGEST_H, "h", above=True)
+        finite("air_max_c", self.air_max_c, 0.0, 50.0, "degC")
         finite("step_min", self.step_min, 0.1, 60.0, "min")
         finite("surface_water_share", self.surface_water_share, 0.0, 0.5)
         finite("hours_since_plucking", self.hours_since_plucking, 0.0, 240.0, "h")

@@ -8,7 +8,19 @@ fan stands, and the heat of sorption (leaf stays above 40 % dry basis). Chemical
 apart as hours since plucking.
 """
 
+from wareleaf.stages._wither_aim import aim, driest_reachable_wb
+from wareleaf.stages._wither_project import READS, WitherProjection, project
 from wareleaf.stages._wither_simulate import simulate
 from wareleaf.stages._wither_spec import Trough, WitherResult, WitherRun
 
-__all__ = ["Trough", "WitherResult", "WitherRun", "simulate"]
+__all__ = [
+    "READS",
+    "Trough",
+    "WitherProjection",
+    "WitherResult",
+    "WitherRun",
+    "aim",
+    "driest_reachable_wb",
+    "project",
+    "simulate",
+]
