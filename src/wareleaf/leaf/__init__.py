@@ -6,10 +6,17 @@ from wareleaf.leaf.kinetics import (
     slab_rate_constant_per_h,
 )
 from wareleaf.leaf.models import MODELS, check_parameters, parameters_from_percent
+from wareleaf.leaf.pedigree import (
+    evidence_sentence,
+    model_source,
+    sorption_figures,
+    sorption_sources,
+)
 from wareleaf.leaf.profile import LeafProfile, build, profile, profile_ids, with_figures
 from wareleaf.leaf.sorption import (
     WATER_ACTIVITY_TOP,
     equilibrium_moisture_db,
+    isosteric_heat_of_model_j_kg,
     net_isosteric_heat_j_kg,
     outside_fitted_range,
     water_activity,
@@ -23,6 +30,9 @@ __all__ = [
     "build",
     "check_parameters",
     "equilibrium_moisture_db",
+    "evidence_sentence",
+    "isosteric_heat_of_model_j_kg",
+    "model_source",
     "net_isosteric_heat_j_kg",
     "outside_fitted_range",
     "parameters_from_percent",
@@ -31,6 +41,8 @@ __all__ = [
     "rate_constant_per_h",
     "rate_constant_relative_sd",
     "slab_rate_constant_per_h",
+    "sorption_figures",
+    "sorption_sources",
     "specific_heat_j_kg_k",
     "water_activity",
     "with_figures",

@@ -21,15 +21,16 @@ def as_given(values: Any) -> Number:
 def solve_increasing(
     function: Callable[[Array], Array],
     wanted: Array,
-    high: float = 1.0,
-    tolerance: float = 1e-14,
+    low: Array,
+    high: Array,
+    tolerance: float = 1e-13,
 ) -> Array:
-    """Solve function(x) = wanted for x in 0..high, elementwise, the function increasing.
+    """Solve function(x) = wanted for x in low..high, elementwise, the function increasing.
 
     Chandrupatla's bracketed method (Adv. Eng. Software 28(3):145-149, 1997; from memory) on
     arrays: the root never leaves its bracket. Values beyond the function's ends give the end.
     """
-    x1, x2 = np.full(wanted.shape, high), np.zeros(wanted.shape)
+    x1, x2 = np.broadcast_to(high, wanted.shape), np.broadcast_to(low, wanted.shape)
     f1, f2 = function(x1) - wanted, function(x2) - wanted
     above, below = f1 <= 0.0, f2 >= 0.0
     f1, f2 = np.where(above, 1.0, f1), np.where(below, -1.0, f2)
@@ -37,6 +38,8 @@ def solve_increasing(
     t = np.full(wanted.shape, 0.5)
     best = x1
     for _ in range(120):
+        if bool(np.all(ended)):
+            break
         x = x1 + t * (x2 - x1)
         f = np.where(ended, 0.0, function(x) - wanted)
         same = np.sign(f) == np.sign(f1)
@@ -52,7 +55,7 @@ def solve_increasing(
         t = _step((x1, x2, x3), (f1, f2, f3))
         least = np.minimum(limit / np.where(width > 0.0, width, 1.0), 0.5)
         t = np.where(done, 0.5, np.clip(t, least, 1.0 - least))
-    return np.where(above, high, np.where(below, 0.0, best))
+    return np.where(above, high, np.where(below, low, best))
 
 
 def _step(x: tuple[Array, Array, Array], f: tuple[Array, Array, Array]) -> Array:

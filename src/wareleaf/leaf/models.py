@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
+from wareleaf.leaf._arrays import Array, Number, as_given
 from wareleaf.measure import BadInput, require
 
 GAS_CONSTANT_J_MOL_K = 8.314462618  # CODATA 2018, exact
@@ -303,16 +303,29 @@ def peleg_water_activity(
     heat_exponent_j_mol: float = 0.0,
     reference_c: float = 25.0,
 ) -> Number:
-    """Water activity from the Peleg isotherm, bracketed in 0..1; 1 above its end (free water)."""
+    """Water activity from the Peleg isotherm; 1 above its end (free water).
+
+    Newton's method on ln X over u = ln aw, which is convex and rising, from the smaller of the two
+    one-term answers, which lies at or above the root: each step stays above it and none can fail.
+    """
     db = _moisture(moisture_db)
     scale = _heat_factor(heat_scale_j_mol, temperature_c, reference_c)
     power = c2 * _heat_factor(heat_exponent_j_mol, temperature_c, reference_c)
-    wanted, scale, power = np.broadcast_arrays(db, scale, power)
-
-    def moisture(aw: Array) -> Array:
-        return np.asarray(scale * (c1 * aw**power + c3 * aw**c4))
-
-    return as_given(solve_increasing(moisture, wanted))
+    log_x = np.log(np.maximum(db, 1e-300) / scale)
+    first = np.log(c1)
+    u = np.asarray((log_x - first) / power)
+    if c3 > 0.0:
+        second = np.log(c3)
+        u = np.minimum(np.minimum(u, (log_x - second) / c4), 0.0)
+        for _ in range(30):
+            one, two = first + power * u, second + c4 * u
+            both = np.logaddexp(one, two)
+            share = np.exp(two - both)
+            step = (both - log_x) / (power + (c4 - power) * share)
+            before, u = u, np.minimum(u - step, 0.0)
+            if bool(np.all(np.abs(u - before) < 1e-13)):
+                break
+    return as_given(np.where(db > 0.0, np.exp(np.minimum(u, 0.0)), 0.0))
 
 
 # --- by name -------------------------------------------------------------------------------

@@ -9,6 +9,8 @@ share per kelvin from its value at the edge (an extrapolation, stated in each pr
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 import numpy as np
 
 from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
@@ -20,6 +22,7 @@ from wareleaf.measure import require
 # Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
 # so equilibrium moisture is that of this water activity in damper air.
 WATER_ACTIVITY_TOP = 0.995
+LEAST_MOISTURE_DB = 1e-3  # heat of sorption of drier leaf is that of this moisture
 
 
 def equilibrium_moisture_db(
@@ -81,14 +84,20 @@ def water_activity(
         "it must be a finite number of 0 or more.",
     )
     db = np.maximum(db, 0.0)
-    if profile.salt_nacl_fraction + profile.salt_kcl_fraction == 0.0:
+    nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
+    if nacl + kcl == 0.0:
         return as_given(_organic_water_activity(profile, db, temperature_c, branch))
-    wanted, kelvin = np.broadcast_arrays(db, np.asarray(temperature_c, dtype=float))
+    wanted, t = np.broadcast_arrays(db, np.asarray(temperature_c, dtype=float))
 
-    def total(aw: Array) -> Array:
-        return _total(profile, np.minimum(aw, 1.0 - 1e-12), kelvin, branch)
+    def organic_alone(moisture: Array) -> Array:
+        return _organic_water_activity(profile, moisture / (1.0 - nacl - kcl), t, branch)
 
-    return as_given(solve_increasing(total, wanted))
+    # Brine holds 0 or more, so organic matter alone bounds water activity from above; it holds no
+    # more than at that bound, which bounds water activity from below.
+    high = np.minimum(organic_alone(wanted), 1.0 - 1e-12)
+    low = organic_alone(np.maximum(wanted - _brine_db(profile, high, t), 0.0))
+    low = np.minimum(low, high)
+    return as_given(solve_increasing(lambda aw: _total(profile, aw, t, branch), wanted, low, high))
 
 
 def net_isosteric_heat_j_kg(
@@ -101,12 +110,29 @@ def net_isosteric_heat_j_kg(
 
     Clausius-Clapeyron at constant moisture: q = R T^2 (d ln aw / dT) / M_w, by a central
     difference over 1 K. It is slightly below 0 where a dissolving salt rules (heat of solution)
-    and 0 in free water.
+    and 0 in free water. Leaf drier than `LEAST_MOISTURE_DB` counts as that dry.
     """
-    db = np.maximum(np.asarray(moisture_db, dtype=float), 1e-4)
+    return _isosteric_heat(
+        lambda db, t: np.asarray(water_activity(profile, db, t, branch)), moisture_db, temperature_c
+    )
+
+
+def isosteric_heat_of_model_j_kg(
+    model: str, parameters: Mapping[str, float], moisture_db: Number, temperature_c: Number
+) -> Number:
+    """Net isosteric heat of a bare model with its constants, J per kg water."""
+    function = MODELS[model].water_activity
+    return _isosteric_heat(
+        lambda db, t: np.asarray(function(db, t, **parameters)), moisture_db, temperature_c
+    )
+
+
+def _isosteric_heat(
+    activity: Callable[[Array, Array], Array], moisture_db: Number, temperature_c: Number
+) -> Number:
+    db = np.maximum(np.asarray(moisture_db, dtype=float), LEAST_MOISTURE_DB)
     t = np.asarray(temperature_c, dtype=float)
-    low = np.asarray(water_activity(profile, db, t - 0.5, branch))
-    high = np.asarray(water_activity(profile, db, t + 0.5, branch))
+    low, high = activity(db, t - 0.5), activity(db, t + 0.5)
     slope = np.log(np.maximum(high, 1e-300)) - np.log(np.maximum(low, 1e-300))
     return as_given(GAS_CONSTANT_J_MOL_K * (t + KELVIN) ** 2 * slope / WATER_KG_MOL)
 
@@ -120,11 +146,16 @@ def outside_fitted_range(profile: LeafProfile, temperature_c: float) -> bool:
 def _total(profile: LeafProfile, aw: Array, temperature_c: Number, branch: str) -> Array:
     """Moisture of organic matter and salt together, per kg dry matter."""
     organic = _organic_moisture_db(profile, aw, temperature_c, branch)
-    nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
-    if nacl + kcl == 0.0:
+    salt = profile.salt_nacl_fraction + profile.salt_kcl_fraction
+    if salt == 0.0:
         return organic
-    brine = nacl * NACL.water_kg_kg(aw, temperature_c) + kcl * KCL.water_kg_kg(aw, temperature_c)
-    return np.asarray((1.0 - nacl - kcl) * organic + brine)
+    return np.asarray((1.0 - salt) * organic + _brine_db(profile, aw, temperature_c))
+
+
+def _brine_db(profile: LeafProfile, aw: Array, temperature_c: Number) -> Array:
+    """Water held by the dissolving salts, kg per kg dry matter of the whole leaf."""
+    nacl = profile.salt_nacl_fraction * NACL.water_kg_kg(aw, temperature_c)
+    return np.asarray(nacl + profile.salt_kcl_fraction * KCL.water_kg_kg(aw, temperature_c))
 
 
 def _inside(profile: LeafProfile, temperature_c: Number) -> tuple[Array, Array]:
