@@ -1,0 +1,288 @@
+"""What the readings say of a dryer at work: its outlet moisture now and the belt time to set.
+
+Two things are learned: how fast this lot gives up water (a multiplier on the rate constant,
+log-normal before the readings) and how wet it comes in. The posterior is found by Gauss-Newton on
+both; every round solves the run and its neighbours together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wareleaf.measure import BadInput, moisture_db_from_wb, moisture_wb_from_db
+from wareleaf.stages._dry_aim import _Search, flood_time_h, time_to_target
+from wareleaf.stages._dry_cell import air_dry_bulb
+from wareleaf.stages._dry_solve import Scenarios, Solved, scenarios, solve
+from wareleaf.stages._dry_spec import Dryer, DryRun, TrayDryer, check_run, loading_kg_m2
+from wareleaf.stages._dry_spread import rate_sd
+from wareleaf.stages.common import (
+    Array,
+    Projection,
+    StageReading,
+    check_readings,
+    finite,
+    log_sd,
+)
+
+_ROUNDS, _STEP = 8, 0.05
+_WB_STEP = 2e-3
+
+
+@dataclass(frozen=True)
+class DryProjection(Projection):
+    """A projection, with what was learned.
+
+    ``finish_h`` is the residence time that reaches the target, to be set on the belt (on trays:
+    the hour at which they are there).
+
+    Parameters
+    ----------
+    moisture_wb_out, moisture_wb_out_sd : float
+        At the outlet with the settings as they are, after the readings.
+    rate_multiplier, rate_multiplier_sd : float
+        On the profile's rate constant.
+    moisture_wb_in, moisture_wb_in_sd : float
+        Of the feed.
+    """
+
+    moisture_wb_out: float
+    moisture_wb_out_sd: float
+    rate_multiplier: float
+    rate_multiplier_sd: float
+    moisture_wb_in: float
+    moisture_wb_in_sd: float
+
+
+def quantities(dryer: Dryer) -> tuple[str, ...]:
+    """Readings that `project` can use for this dryer."""
+    zones = tuple(f"exhaust_c_{n}" for n in range(1, len(dryer.zones) + 1))
+    if isinstance(dryer, TrayDryer):
+        return ("moisture_wb", "moisture_wb_in", "moisture_wb_out", *zones)
+    return ("moisture_wb_in", "moisture_wb_out", "exhaust_c", *zones)
+
+
+def project(
+    dryer: Dryer,
+    run: DryRun,
+    readings: Sequence[StageReading],
+    target_moisture_wb: float,
+) -> DryProjection:
+    """Learn from readings; give the outlet moisture and the time to set.
+
+    Parameters
+    ----------
+    dryer, run
+        As set now.
+    readings : sequence of StageReading
+        ``moisture_wb_in``, ``moisture_wb_out``, ``exhaust_c`` (all zones in one duct) or
+        ``exhaust_c_N`` of zone N; on trays also ``moisture_wb`` at its hour.
+    target_moisture_wb : float
+        Wanted at the outlet.
+    """
+    check_run(dryer, run)
+    finite("target_moisture_wb", target_moisture_wb, 0.0, 0.98, above=True)
+    known = check_readings(readings, quantities(dryer))
+    for reading in known:
+        if reading.quantity.startswith("moisture") and not 0.0 < reading.value < 0.99:
+            raise BadInput(
+                "readings",
+                reading.value,
+                f"{reading.quantity} is {reading.value:g}; it must be above 0 and below 0.99.",
+            )
+    mean, cov = _learn(dryer, run, known)
+    solved, root = _around(dryer, run, mean, cov)
+    out = np.array(moisture_wb_from_db(solved.moisture_db))
+    times = _finish(dryer, run, mean, root, target_moisture_wb)
+    curve_t, curve, sd = _curve(run, solved)
+    rate = run.rate_multiplier * math.exp(mean[0])
+    finish_sd = _pair_sd(times) if np.all(np.isfinite(times)) else math.inf
+    last_h = known[-1].time_h if known else 0.0
+    now, now_sd = float(out[0]), _pair_sd(out)
+    if isinstance(dryer, TrayDryer):
+        now = float(np.interp(last_h, curve_t, curve))
+        now_sd = float(np.interp(last_h, curve_t, sd))
+    return DryProjection(
+        finish_h=float(times[0]),
+        finish_sd_h=finish_sd,
+        moisture_wb_now=now,
+        moisture_wb_now_sd=now_sd,
+        curve_time_h=tuple(curve_t.tolist()),
+        curve_moisture_wb=tuple(curve.tolist()),
+        curve_low=tuple(np.maximum(curve - 1.96 * sd, 0.0).tolist()),
+        curve_high=tuple((curve + 1.96 * sd).tolist()),
+        note=_note(dryer, run, float(times[0]), finish_sd, target_moisture_wb, rate),
+        moisture_wb_out=float(out[0]),
+        moisture_wb_out_sd=_pair_sd(out),
+        rate_multiplier=rate,
+        rate_multiplier_sd=rate * math.sqrt(cov[0, 0]),
+        moisture_wb_in=run.moisture_wb + mean[1],
+        moisture_wb_in_sd=math.sqrt(cov[1, 1]),
+    )
+
+
+def _vary(dryer: Dryer, run: DryRun, theta: Array) -> Scenarios:
+    """Scenarios at (ln multiplier, change of feed moisture), one row each."""
+    many = scenarios(dryer, run, len(theta))
+    wb = np.clip(run.moisture_wb + theta[:, 1], 0.002, 0.985)
+    return replace(
+        many,
+        moisture_db=moisture_db_from_wb(wb),
+        dry_load_kg_m2=loading_kg_m2(dryer, run) * (1.0 - wb),
+        rate_multiplier=run.rate_multiplier * np.exp(theta[:, 0]),
+    )
+
+
+def _prior(run: DryRun) -> Array:
+    """Variances of ln(multiplier) and feed moisture before any reading."""
+    return np.array([max(log_sd(rate_sd(run)), 1e-6) ** 2, max(run.moisture_wb_sd, 1e-6) ** 2])
+
+
+def _learn(dryer: Dryer, run: DryRun, readings: Sequence[StageReading]) -> tuple[Array, Array]:
+    """Posterior mode and covariance, by Gauss-Newton with halved steps when they overshoot."""
+    prior = _prior(run)
+    mean, cov = np.zeros(2), np.diag(prior)
+    if not readings:
+        return mean, cov
+    value = np.array([r.value for r in readings])
+    weight = np.array([r.standard_uncertainty for r in readings]) ** -2.0
+    nudge = np.array([[0, 0], [_STEP, 0], [-_STEP, 0], [0, _WB_STEP], [0, -_WB_STEP]])
+
+    def cost(theta: Array, seen: Array) -> float:
+        return float(np.sum(weight * (value - seen) ** 2) + np.sum(theta**2 / prior))
+
+    best = math.inf
+    step, kept = np.zeros(2), mean
+    for _ in range(_ROUNDS):
+        seen = _observe(dryer, run, readings, solve(dryer, run, _vary(dryer, run, mean + nudge)))
+        now = cost(mean, seen[0])
+        if now > best * (1 + 1e-9):
+            step = 0.5 * step
+            mean = kept + step
+            continue
+        best, kept = now, mean
+        slope = np.stack(
+            [(seen[1] - seen[2]) / (2 * _STEP), (seen[3] - seen[4]) / (2 * _WB_STEP)], axis=1
+        )
+        precision = np.diag(1.0 / prior) + slope.T @ (weight[:, None] * slope)
+        cov = np.linalg.inv(precision)
+        step = cov @ (slope.T @ (weight * (value - seen[0])) - mean / prior)
+        step[0] = np.clip(step[0], -0.7, 0.7)
+        mean = kept + step
+        if np.all(np.abs(step) < 1e-4 * np.sqrt(prior)):
+            break
+    return mean, cov
+
+
+def _observe(dryer: Dryer, run: DryRun, readings: Sequence[StageReading], solved: Solved) -> Array:
+    """What each reading would have shown, (scenario, reading)."""
+    return np.stack([_expected(dryer, run, r, solved) for r in readings], axis=1)
+
+
+def _expected(dryer: Dryer, run: DryRun, reading: StageReading, solved: Solved) -> Array:
+    name = reading.quantity
+    if name == "moisture_wb_in":
+        return np.asarray(moisture_wb_from_db(solved.scenarios.moisture_db))
+    if name == "moisture_wb_out":
+        return np.asarray(moisture_wb_from_db(solved.moisture_db))
+    if name == "moisture_wb":
+        time_h, x = _way(run, solved)
+        wb = moisture_wb_from_db(x)
+        return np.array([np.interp(reading.time_h, time_h, row) for row in wb])
+    live = [z for z in solved.zones if z.bed is not None]
+    if name == "exhaust_c":
+        weight = np.stack([z.flux * z.zone.share for z in live])
+        parts = [z.bed for z in live if z.bed is not None]
+        heat = np.stack([p.exhaust_enthalpy for p in parts])
+        ratio = np.stack([p.exhaust_ratio for p in parts])
+        total = weight.sum(axis=0)
+        return air_dry_bulb((weight * heat).sum(0) / total, (weight * ratio).sum(0) / total)
+    bed = solved.zones[int(name.removeprefix("exhaust_c_")) - 1].bed
+    if bed is None:
+        raise BadInput("readings", name, f"{name} is read in a zone that blows no air.")
+    return air_dry_bulb(bed.exhaust_enthalpy, bed.exhaust_ratio)
+
+
+def _around(dryer: Dryer, run: DryRun, mean: Array, cov: Array) -> tuple[Solved, Array]:
+    """The mode and four points a posterior standard deviation times root two away."""
+    values, vectors = np.linalg.eigh(cov)
+    root = vectors * np.sqrt(2.0 * np.maximum(values, 0.0))
+    points = np.stack([mean, *(mean + root.T), *(mean - root.T)])
+    return solve(dryer, run, _vary(dryer, run, points)), points
+
+
+def _pair_sd(values: Array) -> float:
+    """Standard deviation over the four points around the mode (third-degree rule)."""
+    around = values[1:]
+    return float(np.sqrt(np.mean((around - around.mean()) ** 2)))
+
+
+def _finish(dryer: Dryer, run: DryRun, mean: Array, points: Array, target_wb: float) -> Array:
+    """Time that reaches the target at each point, h; infinite where none does."""
+    target = float(moisture_db_from_wb(target_wb))
+    if isinstance(dryer, TrayDryer):
+        time_h, x = _way(run, solve(dryer, run, _vary(dryer, run, points)))
+        return np.array([_crossing(time_h, row, target) for row in x])
+    high = min(dryer.time_max_h, flood_time_h(dryer, run))
+    if high <= dryer.time_min_h:
+        return np.full(len(points), math.inf)
+    times = []
+    for ln_rate, change in points:
+        learned = replace(
+            run,
+            rate_multiplier=run.rate_multiplier * math.exp(ln_rate),
+            moisture_wb=float(np.clip(run.moisture_wb + change, 0.002, 0.985)),
+        )
+        search = _Search(dryer, learned, target, math.inf, dryer.time_min_h, high)
+        found = time_to_target(search, 0.0)
+        times.append(math.inf if found >= high * (1 - 1e-9) else found)
+    return np.array(times)
+
+
+def _crossing(time_h: Array, x: Array, target: float) -> float:
+    below = np.flatnonzero(x <= target)
+    if below.size == 0:
+        return math.inf
+    j = int(below[0])
+    if j == 0:
+        return 0.0
+    part = (x[j - 1] - target) / (x[j - 1] - x[j])
+    return float(time_h[j - 1] + part * (time_h[j] - time_h[j - 1]))
+
+
+def _way(run: DryRun, solved: Solved) -> tuple[Array, Array]:
+    """Time and moisture db along the way, (time,) and (scenario, time)."""
+    times, x, start = [np.zeros(1)], [solved.scenarios.moisture_db[:, None]], 0.0
+    for state in solved.zones:
+        steps, span = state.moisture.shape[2] - 1, run.residence_h * state.zone.share
+        times.append(start + span * np.arange(1, steps + 1) / steps)
+        x.append(state.moisture[:, :, 1:].mean(axis=1))
+        start += span
+    return np.concatenate(times), np.concatenate(x, axis=1)
+
+
+def _curve(run: DryRun, solved: Solved) -> tuple[Array, Array, Array]:
+    time_h, x = _way(run, solved)
+    wb = np.asarray(moisture_wb_from_db(x))
+    sd = np.sqrt(np.mean((wb[1:] - wb[1:].mean(axis=0)) ** 2, axis=0))
+    return time_h, wb[0], sd
+
+
+def _note(
+    dryer: Dryer, run: DryRun, finish_h: float, sd_h: float, target_wb: float, rate: float
+) -> str:
+    lead = f"This lot dries at {rate:.2f} times the usual rate; "
+    goal = f"{100 * target_wb:.1f} %"
+    if not math.isfinite(finish_h):
+        return lead + f"{goal} is not reached in the time there is: add heat, air or time."
+    spread = f" (+- {60 * sd_h:.0f} min)" if math.isfinite(sd_h) else ""
+    if isinstance(dryer, TrayDryer):
+        return lead + f"{goal} after {60 * finish_h:.0f} min{spread}."
+    way = "slower" if finish_h > run.residence_h else "faster"
+    return lead + (
+        f"for {goal} set {60 * finish_h:.0f} min{spread}, {way} than the "
+        f"{60 * run.residence_h:.0f} min now."
+    )

@@ -1,0 +1,343 @@
+"""What a dryer is and what goes through it: frozen specs with their checks.
+
+A belt, a tray and a fluid bed share the zone: a stretch of the way (or of the time, for trays)
+with its own air. Fractions are 0 to 1; temperatures in degrees C; times in hours.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+from wareleaf import leaf
+from wareleaf.measure import BadInput, require
+from wareleaf.stages._dry_figures import fuel_names, number
+from wareleaf.stages.common import finite
+
+Direction = Literal["up", "down"]
+Mixing = Literal["plug", "mixed"]
+
+AIR_MAX_C = 150.0
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A stretch of the dryer with its own air.
+
+    Parameters
+    ----------
+    share : float
+        Part of the belt area (or of the tray time) in this zone, above 0; shares add to 1.
+    inlet_c : float or None
+        Set point of the air where it meets the leaf, degC, at most 150. ``None``: no heater, the
+        zone blows ambient air (a cooling zone).
+    velocity_m_s : float
+        Superficial velocity of that air, m/s.
+    recirculated : float
+        Part of the dry air that is the zone's own exhaust, 0 to 0.98; the rest is ambient.
+    direction : str
+        ``"up"`` or ``"down"`` through the bed.
+    remix : bool
+        Whether the bed is turned and mixed in depth before this zone.
+    """
+
+    share: float
+    inlet_c: float | None
+    velocity_m_s: float
+    recirculated: float = 0.0
+    direction: Direction = "up"
+    remix: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse air that no dryer of this kind has."""
+        finite("share", self.share, 0.0, 1.0, above=True)
+        finite("velocity_m_s", self.velocity_m_s, 0.0, 10.0, "m/s")
+        finite("recirculated", self.recirculated, 0.0, 0.98)
+        if self.inlet_c is None:
+            require(
+                self.recirculated == 0.0,
+                "recirculated",
+                self.recirculated,
+                f"recirculated is {self.recirculated:g} in a zone without a heater; it must be 0.",
+            )
+        else:
+            finite("inlet_c", self.inlet_c, 0.0, AIR_MAX_C, "degC")
+        require(
+            self.direction in ("up", "down"),
+            "direction",
+            self.direction,
+            f"direction is {self.direction!r}; it must be 'up' or 'down'.",
+        )
+
+
+@dataclass(frozen=True)
+class Heater:
+    """How the heat gets into the air.
+
+    Parameters
+    ----------
+    efficiency : float
+        Heat into the air stream per heat in the fuel, on the net (lower) heating value: burner or
+        boiler, steam lines and exchanger together.
+    loss_fraction : float
+        Of the heat put into the air, what the casing and ducts lose before the leaf sees it.
+    fuel : str or None
+        Name of a fuel in ``stages/data/dry.csv``; ``None`` when nothing is burned at the works.
+    """
+
+    efficiency: float = 0.6
+    loss_fraction: float = 0.1
+    fuel: str | None = "firewood"
+
+    def __post_init__(self) -> None:
+        """Refuse impossible efficiencies and unknown fuels."""
+        finite("efficiency", self.efficiency, 0.0, 1.2, above=True)
+        finite("loss_fraction", self.loss_fraction, 0.0, 0.9)
+        require(
+            self.fuel is None or self.fuel in fuel_names(),
+            "fuel",
+            self.fuel,
+            f"fuel is {self.fuel!r}; it must be one of {', '.join(fuel_names())}, or none.",
+        )
+
+
+@dataclass(frozen=True)
+class Fan:
+    """Fans of all zones.
+
+    Parameters
+    ----------
+    efficiency : float
+        Air power per electrical power.
+    duct_pa : float
+        Pressure drop outside the bed (ducts, heater, belt plate) at 1 m/s superficial, Pa; it
+        grows with the square of the velocity.
+    """
+
+    efficiency: float = 0.55
+    duct_pa: float = 250.0
+
+    def __post_init__(self) -> None:
+        """Refuse impossible fans."""
+        finite("efficiency", self.efficiency, 0.0, 1.0, above=True)
+        finite("duct_pa", self.duct_pa, 0.0, 1.0e4, "Pa")
+
+
+@dataclass(frozen=True)
+class _Dryer:
+    """What belt, tray and fluid bed have in common."""
+
+    area_m2: float
+    zones: tuple[Zone, ...]
+    heater: Heater = Heater()
+    fan: Fan = Fan()
+    loading_max_kg_m2: float = field(default_factory=lambda: number("belt.loading_max_kg_m2"))
+    depth_max_m: float = field(default_factory=lambda: number("belt.depth_max_m"))
+    time_min_h: float = 0.05
+    time_max_h: float = 8.0
+    exposure: float = field(default_factory=lambda: number("bed.exposure"))
+    layers: int = 10
+    steps: int = 50
+
+    def __post_init__(self) -> None:
+        """Refuse dryers whose numbers do not fit together."""
+        finite("area_m2", self.area_m2, 0.0, 1.0e5, "m2", above=True)
+        finite("loading_max_kg_m2", self.loading_max_kg_m2, 0.0, 1.0e3, "kg/m2", above=True)
+        finite("depth_max_m", self.depth_max_m, 0.0, 5.0, "m", above=True)
+        finite("time_min_h", self.time_min_h, 0.0, 1.0e3, "h", above=True)
+        finite("time_max_h", self.time_max_h, self.time_min_h, 1.0e3, "h", above=True)
+        finite("exposure", self.exposure, 0.0, 1.0, above=True)
+        finite("layers", self.layers, 1, 200)
+        finite("steps", self.steps, 1, 20000)
+        if not self.zones:
+            raise BadInput("zones", 0, "zones is empty; a dryer needs at least one zone.")
+        total = math.fsum(z.share for z in self.zones)
+        require(
+            abs(total - 1.0) < 1e-6,
+            "zones",
+            total,
+            f"zones: the shares add to {total:g}; they must add to 1.",
+        )
+
+
+@dataclass(frozen=True)
+class BeltDryer(_Dryer):
+    """Through-circulation belt: air passes up or down through a bed that travels.
+
+    Parameters
+    ----------
+    area_m2 : float
+        Belt area under air, all zones (length times width, several passes together), m2.
+    zones : tuple of Zone
+        In the order the leaf meets them.
+    heater, fan : Heater, Fan
+        Heat and air supply.
+    loading_max_kg_m2, depth_max_m : float
+        Above either the belt floods: air no longer passes evenly.
+    time_min_h, time_max_h : float
+        Range of belt times that the drive can set.
+    exposure : float
+        Part of the leaf surface that air reaches in the bed.
+    layers, steps : int
+        Cells in depth and along the belt.
+    """
+
+
+@dataclass(frozen=True)
+class TrayDryer(_Dryer):
+    """Trays: a fixed bed whose air follows a program; ``share`` of a zone is a share of the time.
+
+    Exhaust that is recirculated has the mean state of its time share (a damped return duct).
+    Parameters as for `BeltDryer`.
+    """
+
+
+@dataclass(frozen=True)
+class FluidBed(_Dryer):
+    """Fluid bed: solids mixed in depth, either in plug flow along the bed or mixed in each zone.
+
+    Parameters
+    ----------
+    area_m2 ... steps
+        As for `BeltDryer`.
+    mixing : str
+        ``"plug"`` (long or vibrated bed) or ``"mixed"`` (each zone one well-mixed tank).
+    rate_factor : float
+        Fluid-bed rate constant over thin-layer rate constant.
+    particle_m, particle_density_kg_m3 : float
+        Of the feed, for the fluidisation check.
+    """
+
+    mixing: Mixing = "plug"
+    rate_factor: float = field(default_factory=lambda: number("fluid_bed.rate_factor"))
+    particle_m: float = field(default_factory=lambda: number("fluid_bed.particle_m"))
+    particle_density_kg_m3: float = field(
+        default_factory=lambda: number("fluid_bed.particle_density_kg_m3")
+    )
+    loading_max_kg_m2: float = field(default_factory=lambda: number("fluid_bed.loading_max_kg_m2"))
+    layers: int = 3
+
+    def __post_init__(self) -> None:
+        """Refuse particles and factors out of range."""
+        super().__post_init__()
+        require(
+            self.mixing in ("plug", "mixed"),
+            "mixing",
+            self.mixing,
+            f"mixing is {self.mixing!r}; it must be 'plug' or 'mixed'.",
+        )
+        finite("rate_factor", self.rate_factor, 0.0, 2.0, above=True)
+        finite("particle_m", self.particle_m, 1e-5, 0.05, "m")
+        finite("particle_density_kg_m3", self.particle_density_kg_m3, 50.0, 3000.0, "kg/m3")
+
+
+Dryer = BeltDryer | TrayDryer | FluidBed
+
+
+@dataclass(frozen=True)
+class DryRun:
+    """What goes through the dryer and in which ambient air.
+
+    Parameters
+    ----------
+    leaf_id : str
+        Leaf profile.
+    moisture_wb : float
+        Of the feed.
+    residence_h : float
+        Belt time, or time on the trays.
+    feed_kg_h : float
+        Feed of a belt or fluid bed, kg/h. Not used by trays.
+    mass_kg : float or None
+        The lot; on trays the charge. ``None`` on a belt: one hour of feed.
+    ambient_c, ambient_rh, pressure_pa : float
+        Air around the dryer.
+    leaf_c : float or None
+        Temperature of the feed; ``None``: that of the ambient air.
+    rate_multiplier : float
+        On the internal rate constant of the profile (1 unless readings taught otherwise).
+    moisture_wb_sd, loading_relative_sd, ambient_c_sd, ambient_rh_sd, inlet_c_sd : float
+        Standard uncertainties that `spread` carries to the outlet.
+    rate_relative_sd : float or None
+        Of the rate constant; ``None``: the lot-to-lot figure of the profile.
+    own_leaf : LeafProfile or None
+        A works' own profile (``leaf.with_figures``); ``None``: the one that ships as ``leaf_id``.
+    """
+
+    leaf_id: str
+    moisture_wb: float
+    residence_h: float
+    feed_kg_h: float = 0.0
+    mass_kg: float | None = None
+    ambient_c: float = 15.0
+    ambient_rh: float = 0.7
+    pressure_pa: float = 101325.0
+    leaf_c: float | None = None
+    rate_multiplier: float = 1.0
+    moisture_wb_sd: float = field(default_factory=lambda: number("spread.moisture_wb_sd"))
+    loading_relative_sd: float = field(default_factory=lambda: number("spread.loading_relative_sd"))
+    ambient_c_sd: float = field(default_factory=lambda: number("spread.ambient_c_sd"))
+    ambient_rh_sd: float = field(default_factory=lambda: number("spread.ambient_rh_sd"))
+    inlet_c_sd: float = field(default_factory=lambda: number("spread.inlet_c_sd"))
+    rate_relative_sd: float | None = None
+    own_leaf: leaf.LeafProfile | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be dried."""
+        require(
+            0.0 < self.moisture_wb < 0.99,
+            "moisture_wb",
+            self.moisture_wb,
+            f"moisture_wb is {self.moisture_wb:g}; it must be above 0 and below 0.99.",
+        )
+        finite("residence_h", self.residence_h, 0.0, 1.0e3, "h", above=True)
+        finite("feed_kg_h", self.feed_kg_h, 0.0, 1.0e6, "kg/h")
+        if self.mass_kg is not None:
+            finite("mass_kg", self.mass_kg, 0.0, 1.0e7, "kg", above=True)
+        finite("ambient_c", self.ambient_c, -20.0, 60.0, "degC")
+        finite("ambient_rh", self.ambient_rh, 0.0, 1.0)
+        finite("pressure_pa", self.pressure_pa, 5.0e4, 1.1e5, "Pa")
+        if self.leaf_c is not None:
+            finite("leaf_c", self.leaf_c, 0.0, 95.0, "degC")
+        finite("rate_multiplier", self.rate_multiplier, 0.0, 20.0, above=True)
+        for name in ("moisture_wb_sd", "loading_relative_sd", "ambient_rh_sd"):
+            finite(name, getattr(self, name), 0.0, 0.5)
+        for name in ("ambient_c_sd", "inlet_c_sd"):
+            finite(name, getattr(self, name), 0.0, 20.0, "K")
+        if self.rate_relative_sd is not None:
+            finite("rate_relative_sd", self.rate_relative_sd, 0.0, 2.0)
+
+    def leaf_profile(self) -> leaf.LeafProfile:
+        """The leaf that is dried."""
+        return leaf.profile(self.leaf_id) if self.own_leaf is None else self.own_leaf
+
+    def lot_kg(self) -> float:
+        """Mass of the lot, kg: as given, or one hour of feed."""
+        return self.feed_kg_h if self.mass_kg is None else self.mass_kg
+
+
+def check_run(dryer: Dryer, run: DryRun) -> None:
+    """Refuse a run that does not fit the dryer.
+
+    Raises
+    ------
+    BadInput
+        No feed on a belt, no charge on trays.
+    """
+    if isinstance(dryer, TrayDryer):
+        require(
+            run.mass_kg is not None,
+            "mass_kg",
+            None,
+            "mass_kg is missing; trays need the mass of their charge in kg.",
+        )
+    else:
+        finite("feed_kg_h", run.feed_kg_h, 0.0, unit="kg/h", above=True)
+
+
+def loading_kg_m2(dryer: Dryer, run: DryRun) -> float:
+    """Fresh mass on each square metre, kg/m2 (hold-up of feed in the residence time, or charge)."""
+    if isinstance(dryer, TrayDryer):
+        return run.lot_kg() / dryer.area_m2
+    return run.feed_kg_h * run.residence_h / dryer.area_m2

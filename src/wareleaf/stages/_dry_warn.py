@@ -1,0 +1,109 @@
+"""What an operator should hear about a dryer run: floods, heat, stewing, lifting, over-drying."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from wareleaf import leaf
+from wareleaf.stages._dry_figures import number
+from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed
+
+if TYPE_CHECKING:
+    from wareleaf.stages._dry_result import DryResult
+
+
+def warnings_of(
+    dryer: Dryer, run: DryRun, profile: leaf.LeafProfile, result: DryResult
+) -> tuple[str, ...]:
+    """Sentences, most pressing first."""
+    return (
+        *flood(dryer, result.loading_kg_m2, result.depth_m),
+        *_heat(profile, result),
+        *_air(dryer, profile, result),
+        *_lift(dryer, result),
+        *_moisture(profile, result),
+    )
+
+
+def flood(dryer: Dryer, loading_kg_m2: float, depth_m: float) -> list[str]:
+    """Loads that air no longer passes evenly."""
+    said = []
+    if loading_kg_m2 > dryer.loading_max_kg_m2 * (1 + 1e-9):
+        said.append(
+            f"The bed floods: {loading_kg_m2:.1f} kg/m2 where at most "
+            f"{dryer.loading_max_kg_m2:.1f} pass air evenly; feed less or run the belt faster."
+        )
+    if not isinstance(dryer, FluidBed) and depth_m > dryer.depth_max_m * (1 + 1e-9):
+        said.append(
+            f"The bed floods: {depth_m:.2f} m deep where at most {dryer.depth_max_m:.2f} m pass "
+            "air evenly; feed less or run the belt faster."
+        )
+    return said
+
+
+def _heat(profile: leaf.LeafProfile, result: DryResult) -> list[str]:
+    if result.leaf_temperature_max_c <= profile.leaf_temperature_max_c:
+        return []
+    return [
+        f"The leaf reaches {result.leaf_temperature_max_c:.0f} degC; above "
+        f"{profile.leaf_temperature_max_c:.0f} degC {profile.name} loses quality."
+    ]
+
+
+def _air(dryer: Dryer, profile: leaf.LeafProfile, result: DryResult) -> list[str]:
+    said = []
+    for n, (zone, z) in enumerate(zip(dryer.zones, result.zones, strict=True), start=1):
+        if z.dry_air_kg == 0.0:
+            said.append(f"Zone {n} has no air: nothing dries there.")
+        elif z.exhaust_relative_humidity > 0.95:
+            said.append(
+                f"Zone {n} exhausts nearly saturated air ({100 * z.exhaust_relative_humidity:.0f} "
+                "% relative humidity): more air or less recirculation would dry faster; "
+                "expect dripping in the duct."
+            )
+        if z.heat_kwh < 0.0 and zone.inlet_c is not None:
+            said.append(
+                f"Zone {n} cannot hold {zone.inlet_c:.0f} degC: the air that returns to it is "
+                "already hotter; it would need cooling or fresh air."
+            )
+    low = number("tea.exhaust_low_c")
+    if profile.crop == "tea" and result.exhaust_c < low:
+        said.append(
+            f"The exhaust is at {result.exhaust_c:.0f} degC; below about {low:.0f} degC the leaf "
+            "stews (it goes on oxidising wet and warm)."
+        )
+    return said
+
+
+def _lift(dryer: Dryer, result: DryResult) -> list[str]:
+    umf = result.minimum_fluidisation_m_s
+    if umf is None:
+        return []
+    said = []
+    for n, zone in enumerate(dryer.zones, start=1):
+        if zone.velocity_m_s < umf:
+            said.append(
+                f"Zone {n} at {zone.velocity_m_s:.2f} m/s does not lift the feed: it takes about "
+                f"{umf:.2f} m/s; a dead bed scorches."
+            )
+        elif zone.velocity_m_s > number("fluid_bed.carry_over_ratio") * umf:
+            said.append(
+                f"Zone {n} at {zone.velocity_m_s:.2f} m/s is far above the {umf:.2f} m/s that "
+                "lifts the feed: small leaf and dust blow over."
+            )
+    return said
+
+
+def _moisture(profile: leaf.LeafProfile, result: DryResult) -> list[str]:
+    out = result.moisture_wb_out
+    if out > profile.moisture_wb_store_limit:
+        return [
+            f"At {100 * out:.1f} % it does not store: {profile.name} keeps below "
+            f"{100 * profile.moisture_wb_store_limit:.1f} %."
+        ]
+    if out < profile.moisture_wb_overdried:
+        return [
+            f"At {100 * out:.1f} % it is drier than {100 * profile.moisture_wb_overdried:.1f} %: "
+            "weight and fuel are given away, and dry dust burns easily."
+        ]
+    return []
