@@ -181,7 +181,9 @@ def correct(
     unknown = set(changes) - allowed
     if unknown:
         name = sorted(unknown)[0]
-        raise BadInput(name, None, f"{name} cannot be corrected; only {', '.join(sorted(allowed))}.")
+        raise BadInput(
+            name, None, f"{name} cannot be corrected; only {', '.join(sorted(allowed))}."
+        )
     old = found.event if not void else replace(found.event, inputs=(), outputs=(), streams=())
     new = replace(old, **changes)
     facts = {**new.facts, "kind": found.event.kind, "reason": reason.strip(), "void": void}

@@ -59,19 +59,15 @@ class Works:
     def weather(self, site_id: str) -> Weather:
         """Hourly weather of a site, read once."""
         if site_id not in self._weather:
-            from wareleaf.works.weather import weather_for
+            from wareleaf.works.weather import shipped_station, weather_for
 
-            self._weather[site_id] = weather_for(self._weather_path(site_id))
+            named = self.settings.site_of(site_id).weather
+            if named.startswith("shipped:"):
+                path = shipped_station(named.removeprefix("shipped:"))
+            else:
+                path = self.folder / named
+            self._weather[site_id] = weather_for(path)
         return self._weather[site_id]
-
-    def _weather_path(self, site_id: str) -> Path:
-        named = self.settings.site_of(site_id).weather
-        if named.startswith("pvlib:"):
-            import pvlib
-
-            return Path(pvlib.__file__).parent / "data" / named.removeprefix("pvlib:")
-        path = Path(named)
-        return path if path.is_absolute() else self.folder / path
 
 
 def book_address(folder: Path) -> str:

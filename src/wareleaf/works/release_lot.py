@@ -126,7 +126,9 @@ def assess_all(works: Works, lot_id: str) -> list[Assessment]:
     return [assess(works, lot_id, market) for market in wanted]
 
 
-def release(works: Works, who: str, lot_id: str, market_ids: Sequence[str], note: str = "") -> Event:
+def release(
+    works: Works, who: str, lot_id: str, market_ids: Sequence[str], note: str = ""
+) -> Event:
     """Sign a lot free for markets; every one of them must allow it.
 
     Raises

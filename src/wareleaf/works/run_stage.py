@@ -14,6 +14,8 @@ from typing import Any
 
 from wareleaf.book import Draw, Event, LotState, Made, RunState, Stream
 from wareleaf.measure.errors import BadInput, require
+from wareleaf.works.controls import full_settings
+from wareleaf.works.floor import find_run
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.predict import OUT_FORM, Prediction, out_leaf, predict
@@ -83,7 +85,7 @@ def start_run(
             f"{machine.name} is busy with {', '.join(busy.lots)}; take that off first.",
         )
     at = happened_at or works.now()
-    chosen = {**machine.defaults, **(settings or {})}
+    chosen = full_settings(machine, settings or {})
     forecast = predict(works, machine, lots, chosen, at)
     run_id = f"R-{secrets.token_hex(4)}"
     facts = {
@@ -143,7 +145,8 @@ def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> li
 
 def open_run_on(works: Works, machine: Equipment) -> RunState | None:
     """The run that occupies a machine, if any."""
-    return next((r for r in works.book.runs(site=machine.site) if r.equipment == machine.id), None)
+    running = works.book.runs(site=machine.site, open_only=True)
+    return next((run for run in running if run.equipment == machine.id), None)
 
 
 def record_reading(
@@ -168,7 +171,7 @@ def record_reading(
     _possible(instrument.quantity, value)
     place, site = "", instrument.site
     if run_id:
-        run = works.book.run(run_id)
+        run = find_run(works, run_id)
         place, site = run.equipment, run.site
     elif lot_id:
         lot = works.book.lot(lot_id)
@@ -246,7 +249,7 @@ def finish_run(
     BadInput
         For a run that is not open, nothing weighed, or impossible weights or moistures.
     """
-    run = works.book.run(run_id)
+    run = find_run(works, run_id)
     acting(works, who, "run a stage", run.site)
     if run.finished_at is not None:
         raise BadInput("run_id", run_id, f"Run {run_id} was finished already.")
@@ -278,9 +281,7 @@ def finish_run(
     return [works.book.lot(m.lot_id) for m in made]
 
 
-def _made(
-    works: Works, machine: Equipment, first: LotState, off: Off, at: datetime
-) -> Made:
+def _made(works: Works, machine: Equipment, first: LotState, off: Off, at: datetime) -> Made:
     if not off.mass_kg > 0.0:
         raise BadInput("mass_kg", off.mass_kg, f"mass_kg is {off.mass_kg:g}; it must be above 0.")
     _possible("moisture_wb", off.moisture_wb)
@@ -307,9 +308,7 @@ def _made(
     )
 
 
-def _leached(
-    works: Works, run: RunState, machine: Equipment, lots: list[LotState]
-) -> list[Stream]:
+def _leached(works: Works, run: RunState, machine: Equipment, lots: list[LotState]) -> list[Stream]:
     forecast = predict(works, machine, lots, dict(run.settings), run.started_at)
     dry_g = round(forecast.leached_dry_kg * 1000.0)
     return [Stream("leached", dry_g, dry_g)] if dry_g else []
@@ -322,5 +321,3 @@ def _water(draws: Sequence[Draw], made: Sequence[Made], streams: Sequence[Stream
         return sum(p.mass_g - p.dry_g for p in parts)
 
     return Stream("water", water(draws) - water(made) - water(streams), 0)
-
-

@@ -56,8 +56,8 @@ class Firm(_Table):
 class Site(_Table):
     """One works of the firm.
 
-    ``weather`` is the path of an hourly EPW or TMY3 file, or ``pvlib:NAME`` for a station file
-    that the pvlib package ships.
+    ``weather`` is the path of an hourly EPW or TMY3 file (from the works' folder), or
+    ``shipped:NAME`` for a station file that comes with the installation.
     """
 
     id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")

@@ -1,0 +1,151 @@
+"""The floor as it stands: what is on which machine, when it will be there, what to do next."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from wareleaf import leaf as leaves
+from wareleaf.book import Event, LotState, RunState
+from wareleaf.measure.errors import BadInput
+from wareleaf.stages.common import StageReading
+from wareleaf.works.house import Works
+from wareleaf.works.predict import Prediction, predict
+from wareleaf.works.settings import Equipment
+
+
+@dataclass(frozen=True)
+class MachineView:
+    """One machine with what is on it.
+
+    Parameters
+    ----------
+    machine : Equipment
+        From the settings.
+    run : RunState or None
+        None while it stands free.
+    lots : tuple of LotState
+        What is on it.
+    prediction : Prediction or None
+        From the readings so far; None when the model cannot say, see ``trouble``.
+    readings : tuple of Event
+        On this run, in order.
+    finish_at : datetime or None
+        When the leaf should come off; None when it will not get there.
+    finish_sd : timedelta or None
+        One standard deviation of that.
+    target_wb : float or None
+        Moisture the run aims at, where there is one.
+    trouble : str
+        Why there is no prediction.
+    """
+
+    machine: Equipment
+    run: RunState | None = None
+    lots: tuple[LotState, ...] = ()
+    prediction: Prediction | None = None
+    readings: tuple[Event, ...] = ()
+    finish_at: datetime | None = None
+    finish_sd: timedelta | None = None
+    target_wb: float | None = None
+    trouble: str = ""
+
+    @property
+    def mass_kg(self) -> float:
+        """Leaf on the machine, as it went on."""
+        return sum(lot.remaining_mass_g for lot in self.lots) / 1000.0
+
+
+def find_run(works: Works, run_id: str) -> RunState:
+    """A run by id.
+
+    Raises
+    ------
+    BadInput
+        When there is none.
+    """
+    found = works.book.runs(ids=[run_id])
+    if not found:
+        raise BadInput("run_id", run_id, f"There is no run {run_id} in the book.")
+    return found[0]
+
+
+def floor(works: Works, site_id: str) -> list[MachineView]:
+    """Every machine of a site, in the order of the settings."""
+    on = {run.equipment: run for run in works.book.runs(site=site_id, open_only=True)}
+    return [
+        _view(works, machine, on.get(machine.id))
+        for machine in works.settings.equipment
+        if machine.site == site_id
+    ]
+
+
+def run_view(works: Works, run_id: str) -> MachineView:
+    """One run, open or finished, with its machine."""
+    run = find_run(works, run_id)
+    return _view(works, works.settings.equipment_of(run.equipment), run)
+
+
+def readings_on(works: Works, run: RunState) -> tuple[Event, ...]:
+    """Readings taken on a run, in the order they were taken."""
+    found = works.book.events_in_force(kind="reading", since=run.started_at, site=run.site)
+    mine = [e for e in found if e.facts.get("run_id") == run.run_id]
+    return tuple(sorted(mine, key=lambda e: e.happened_at))
+
+
+def as_stage_readings(run: RunState, readings: tuple[Event, ...]) -> tuple[StageReading, ...]:
+    """Readings in the stage's own time."""
+    return tuple(
+        StageReading(
+            time_h=max(0.0, (e.happened_at - run.started_at).total_seconds() / 3600.0),
+            quantity=e.facts["quantity"],
+            value=float(e.facts["value"]),
+            standard_uncertainty=max(float(e.facts["standard_uncertainty"]), 1e-6),
+        )
+        for e in readings
+    )
+
+
+def target_of(machine: Equipment, run: RunState | None, lots: tuple[LotState, ...]) -> float | None:
+    """Moisture that a run aims at: the operator's for a wither, the profile's for a dryer."""
+    if run is None or not lots:
+        return None
+    if machine.stage == "wither":
+        return float(run.settings.get("target_moisture_wb", 0.68))
+    if machine.stage == "dry":
+        return float(leaves.profile(lots[0].leaf).moisture_wb_target)
+    return None
+
+
+# Predictions depend only on the run, its lots and its readings, so a page that is shown again
+# before the next reading need not compute them again.
+_KEPT: dict[tuple[str, int, str], Prediction] = {}
+_MOST_KEPT = 512
+
+
+def _view(works: Works, machine: Equipment, run: RunState | None) -> MachineView:
+    if run is None:
+        return MachineView(machine)
+    lots = tuple(sorted(works.book.lots(ids=run.lots), key=lambda lot: lot.lot_id))
+    readings = readings_on(works, run)
+    target = target_of(machine, run, lots)
+    if run.finished_at is not None:
+        return MachineView(machine, run, lots, readings=readings, target_wb=target)
+    key = (run.run_id, len(readings), readings[-1].event_id if readings else "")
+    try:
+        if key not in _KEPT:
+            if len(_KEPT) >= _MOST_KEPT:
+                _KEPT.clear()
+            seen = as_stage_readings(run, readings)
+            _KEPT[key] = predict(works, machine, lots, dict(run.settings), run.started_at, seen)
+        prediction = _KEPT[key]
+    except BadInput as error:
+        return MachineView(
+            machine, run, lots, readings=readings, target_wb=target, trouble=str(error)
+        )
+    finish, sd = None, None
+    if math.isfinite(prediction.duration_h) and math.isfinite(prediction.duration_sd_h):
+        finish = run.started_at + timedelta(hours=prediction.duration_h)
+        sd = timedelta(hours=prediction.duration_sd_h)
+    return MachineView(machine, run, lots, prediction, readings, finish, sd, target)

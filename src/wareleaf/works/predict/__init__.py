@@ -1,0 +1,99 @@
+"""Predictions for the floor: what a run will give, and settings that land it on target.
+
+One module a family of machines; each turns settings and lots into what its stage model wants and
+the model's answer into a `Prediction`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+
+from wareleaf.book import LotState
+from wareleaf.stages.common import StageReading
+from wareleaf.works.controls import full_settings
+from wareleaf.works.house import Works
+from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
+from wareleaf.works.predict.base import OUT_FORM, Ask, Charge, Prediction, charge_of
+from wareleaf.works.settings import Equipment
+
+__all__ = ["OUT_FORM", "Charge", "Prediction", "aim", "out_leaf", "predict"]
+
+_PREDICT: Mapping[str, Callable[[Ask], Prediction]] = {
+    "wash": baths.predict_wash,
+    "blanch": baths.predict_blanch,
+    "wither": troughs.predict,
+    "roll": tea.predict_roll,
+    "oxidise": tea.predict_oxidise,
+    "dry": dryers.predict,
+    "sift": sizing.predict_sift,
+    "mill": sizing.predict_mill,
+    "pack": sizing.predict_pack,
+}
+
+_AIM: Mapping[str, Callable[[Ask], tuple[dict[str, float], str, bool]]] = {
+    "blanch": baths.aim_blanch,
+    "wither": troughs.aim,
+    "oxidise": tea.aim_oxidise,
+    "dry": dryers.aim,
+}
+
+
+def _ask(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+    readings: Sequence[StageReading],
+) -> Ask:
+    return Ask(
+        works=works,
+        machine=machine,
+        charge=charge_of(lots, start),
+        settings=full_settings(machine, settings),
+        start=start,
+        readings=tuple(readings),
+    )
+
+
+def predict(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+    readings: Sequence[StageReading] = (),
+) -> Prediction:
+    """Predict a run of lots on a machine.
+
+    Raises
+    ------
+    BadInput
+        For settings out of range, leaf the stage does not know, or a load that does not fit.
+    """
+    return _PREDICT[machine.stage](_ask(works, machine, lots, settings, start, readings))
+
+
+def aim(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+) -> tuple[dict[str, float], str, bool]:
+    """Settings that land the lots on target, a sentence, and whether they can be reached.
+
+    A stage without a target keeps its settings.
+    """
+    find = _AIM.get(machine.stage)
+    if find is None:
+        return full_settings(machine, settings), "This stage has no target to aim at.", True
+    return find(_ask(works, machine, lots, settings, start, ()))
+
+
+def out_leaf(stage: str, leaf_id: str) -> str:
+    """Leaf profile after a stage: the bath turns raw kelp into blanched kelp."""
+    if stage == "blanch" and leaf_id == "sugar_kelp_raw":
+        return "sugar_kelp_blanched"
+    return leaf_id

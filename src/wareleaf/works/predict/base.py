@@ -1,0 +1,141 @@
+"""What a prediction of a run says, whatever the stage, and what it is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from wareleaf.book import LotState
+from wareleaf.stages.common import StageReading
+from wareleaf.works.house import Works
+from wareleaf.works.settings import Equipment
+
+# Own words of the works for what a stage makes of leaf.
+OUT_FORM: Mapping[str, str] = {
+    "wash": "washed",
+    "blanch": "blanched",
+    "wither": "withered",
+    "roll": "rolled",
+    "oxidise": "oxidised",
+    "dry": "dried",
+    "sift": "graded",
+    "mill": "flake",
+    "pack": "packed",
+}
+
+
+@dataclass(frozen=True)
+class Charge:
+    """Leaf put on a machine, all lots together.
+
+    Parameters
+    ----------
+    leaf_id : str
+        Leaf profile.
+    mass_kg, moisture_wb, moisture_sd : float
+        Of all lots together.
+    hours_since_cut : float
+        Of the oldest.
+    """
+
+    leaf_id: str
+    mass_kg: float
+    moisture_wb: float
+    moisture_sd: float
+    hours_since_cut: float
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Everything a stage's prediction may look at."""
+
+    works: Works
+    machine: Equipment
+    charge: Charge
+    settings: Mapping[str, float]
+    start: datetime
+    readings: Sequence[StageReading] = ()
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What a run will give, with its doubt.
+
+    Parameters
+    ----------
+    duration_h, duration_sd_h : float
+        From start to all leaf off, and one standard deviation.
+    mass_out_kg, moisture_wb_out, moisture_wb_out_sd : float
+        What comes off.
+    moisture_wb_now, moisture_wb_now_sd : float
+        Best estimate at the last reading, or at the start.
+    leached_dry_kg : float
+        Dry matter that a bath takes.
+    heat_kwh, electricity_kwh, fuel_kg : float
+        What it costs to run.
+    leaf_temperature_max_c : float or None
+        Hottest leaf; None where heat plays no part.
+    curve_time_h, curve_moisture_wb, curve_low, curve_high : tuple of float
+        Course of moisture with its 95 % band; empty where there is none.
+    advice : str
+        One sentence for the operator.
+    detail : mapping
+        Numbers of this stage alone, names with units.
+    warnings, sources : tuple of str
+        From the stage model.
+    """
+
+    duration_h: float
+    duration_sd_h: float
+    mass_out_kg: float
+    moisture_wb_out: float
+    moisture_wb_out_sd: float
+    moisture_wb_now: float
+    moisture_wb_now_sd: float
+    leached_dry_kg: float = 0.0
+    heat_kwh: float = 0.0
+    electricity_kwh: float = 0.0
+    fuel_kg: float = 0.0
+    leaf_temperature_max_c: float | None = None
+    curve_time_h: tuple[float, ...] = ()
+    curve_moisture_wb: tuple[float, ...] = ()
+    curve_low: tuple[float, ...] = ()
+    curve_high: tuple[float, ...] = ()
+    advice: str = ""
+    detail: Mapping[str, float] = field(default_factory=dict)
+    warnings: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+
+
+def charge_of(lots: Sequence[LotState], at: datetime) -> Charge:
+    """The lots together, as one charge."""
+    mass_g = sum(lot.remaining_mass_g for lot in lots)
+    dry_g = sum(lot.remaining_dry_g for lot in lots)
+    variance = sum(
+        (lot.dry_sd_g / lot.dry_g * lot.remaining_dry_g) ** 2 for lot in lots if lot.dry_g
+    )
+    cuts = [
+        (at - datetime.fromisoformat(str(lot.attributes["cut_at"]))).total_seconds() / 3600.0
+        for lot in lots
+        if lot.attributes.get("cut_at")
+    ]
+    return Charge(
+        leaf_id=lots[0].leaf,
+        mass_kg=mass_g / 1000.0,
+        moisture_wb=1.0 - dry_g / mass_g,
+        moisture_sd=float(variance**0.5 / mass_g),
+        hours_since_cut=max(0.0, max(cuts, default=0.0)),
+    )
+
+
+def air_at(ask: Ask, hours: int) -> tuple[list[float], list[float], list[float]]:
+    """Ambient air by the hour from the start: dry bulb degC, relative humidity, pressure Pa.
+
+    The station's year is laid on the works' own clock: noon is noon.
+    """
+    from wareleaf.works.weather import window
+
+    wall = ask.start.astimezone(ask.works.settings.zone).replace(tzinfo=None)
+    air = window(ask.works.weather(ask.machine.site), wall, hours)
+    return air.dry_bulb_c.tolist(), air.relative_humidity.tolist(), air.pressure_pa.tolist()

@@ -1,0 +1,94 @@
+"""Predict a lot going through a belt dryer or a fluid bed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from wareleaf import leaf as leaves
+from wareleaf.stages import dry
+from wareleaf.works.machines import dryer_of
+from wareleaf.works.predict.base import Ask, Prediction, air_at
+
+
+def dry_run_of(ask: Ask) -> dry.DryRun:
+    """The run of a lot at the settings, in the air of its first hours."""
+    charge, settings = ask.charge, ask.settings
+    feed = settings["feed_kg_h"]
+    hours = max(1, round(charge.mass_kg / feed))
+    dry_bulb, humidity, pressure = air_at(ask, min(hours, 24))
+    n = len(dry_bulb)
+    return dry.DryRun(
+        leaf_id=charge.leaf_id,
+        moisture_wb=charge.moisture_wb,
+        moisture_wb_sd=max(charge.moisture_sd, 0.002),
+        residence_h=settings["residence_h"],
+        feed_kg_h=feed,
+        mass_kg=charge.mass_kg,
+        ambient_c=sum(dry_bulb) / n,
+        ambient_rh=min(1.0, sum(humidity) / n),
+        pressure_pa=sum(pressure) / n,
+    )
+
+
+def predict(ask: Ask) -> Prediction:
+    """Predict moisture, time, heat and leaf temperature; readings at the outlet correct it."""
+    machine = ask.machine
+    dryer = dryer_of(machine, ask.settings)
+    run = dry_run_of(ask)
+    profile = leaves.profile(run.leaf_id)
+    result = dry.simulate(dryer, run)
+    now, now_sd = result.moisture_wb_out, result.moisture_wb_out_sd
+    advice = ""
+    usable = [r for r in ask.readings if r.quantity == "moisture_wb"]
+    if usable:
+        seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
+        now, now_sd, advice = seen.moisture_wb_now, seen.moisture_wb_now_sd, seen.note
+    advice = advice or _advice(dryer, run, profile, result)
+    return Prediction(
+        duration_h=result.duration_h,
+        duration_sd_h=0.05 * result.duration_h,
+        mass_out_kg=result.dry_matter_kg / (1.0 - now),
+        moisture_wb_out=now,
+        moisture_wb_out_sd=now_sd,
+        moisture_wb_now=now,
+        moisture_wb_now_sd=now_sd,
+        heat_kwh=result.heat_kwh,
+        electricity_kwh=result.electricity_kwh,
+        fuel_kg=result.fuel_kg,
+        leaf_temperature_max_c=result.leaf_temperature_max_c,
+        curve_time_h=result.curve_time_h,
+        curve_moisture_wb=result.curve_moisture_wb,
+        advice=advice,
+        detail={
+            "exhaust_c": result.exhaust_c,
+            "loading_kg_m2": result.loading_kg_m2,
+            "heat_mj_per_kg_water": result.heat_mj_per_kg_water,
+            "residence_h": run.residence_h,
+        },
+        warnings=result.warnings,
+        sources=result.sources,
+    )
+
+
+def _advice(
+    dryer: dry.Dryer, run: dry.DryRun, profile: leaves.LeafProfile, result: dry.DryResult
+) -> str:
+    if result.moisture_wb_out > profile.moisture_wb_store_limit - 2.0 * result.moisture_wb_out_sd:
+        found = dry.aim(dryer, run, profile.moisture_wb_target)
+        return f"Too wet to store at these settings. {found.reason}"
+    if result.moisture_wb_out < profile.moisture_wb_overdried:
+        found = dry.aim(dryer, run, profile.moisture_wb_target)
+        return f"Drier than it needs to be: weight and fuel are given away. {found.reason}"
+    return "On target at these settings."
+
+
+def aim(ask: Ask) -> tuple[dict[str, float], str, bool]:
+    """Settings that land the lot on its target moisture, the reason, and whether they reach it."""
+    dryer = dryer_of(ask.machine, ask.settings)
+    run = dry_run_of(ask)
+    profile = leaves.profile(run.leaf_id)
+    found = dry.aim(dryer, replace(run), profile.moisture_wb_target)
+    settings = dict(ask.settings)
+    if "residence_h" in found.settings:
+        settings["residence_h"] = found.settings["residence_h"]
+    return settings, found.reason, found.reachable

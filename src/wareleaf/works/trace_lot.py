@@ -1,0 +1,121 @@
+"""Trace a lot: which line or field each gram came from, and who received what was made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from wareleaf.book import LotState, Trace, trace_back, trace_forward
+from wareleaf.works.house import Works
+
+
+@dataclass(frozen=True)
+class Origin:
+    """One line or field in a lot: its share of the dry matter, and the intake lots behind it."""
+
+    source_id: str
+    name: str
+    share: float
+    dry_kg: float
+    lots: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """One shipment that carried leaf of the traced lot."""
+
+    lot_id: str
+    customer: str
+    market: str
+    shipped_at: datetime
+    mass_kg: float
+    dry_from_lot_kg: float
+    document: str
+    contact: str
+
+
+@dataclass(frozen=True)
+class TraceView:
+    """A lot's history both ways, with the lots it passes through."""
+
+    lot: LotState
+    back: Trace
+    forward: Trace
+    lots: Mapping[str, LotState]
+    origins: tuple[Origin, ...]
+    receipts: tuple[Receipt, ...]
+    in_stock: tuple[tuple[LotState, float], ...]
+
+
+def trace(works: Works, lot_id: str) -> TraceView:
+    """Trace a lot back to its lines and fields and forward to its customers.
+
+    Raises
+    ------
+    BadInput
+        For an unknown lot.
+    """
+    lot = works.book.lot(lot_id)
+    back = trace_back(works.book.edges_back(lot_id), lot_id, dry_g=lot.dry_g)
+    forward = trace_forward(works.book.edges_forward(lot_id), lot_id, dry_g=lot.dry_g)
+    ids = [n.lot_id for n in (*back.nodes, *forward.nodes)]
+    lots = {each.lot_id: each for each in works.book.lots(ids=list(dict.fromkeys(ids)))}
+    return TraceView(
+        lot=lot,
+        back=back,
+        forward=forward,
+        lots=lots,
+        origins=_origins(works, back, lots),
+        receipts=_receipts(works, forward, lots),
+        in_stock=tuple(
+            (lots[n.lot_id], n.share) for n in forward.nodes if lots[n.lot_id].remaining_mass_g > 0
+        ),
+    )
+
+
+def _origins(works: Works, back: Trace, lots: Mapping[str, LotState]) -> tuple[Origin, ...]:
+    gathered: dict[str, list[tuple[str, float, float]]] = {}
+    for node in back.ends:
+        source = str(lots[node.lot_id].attributes.get("source", "unknown"))
+        gathered.setdefault(source, []).append((node.lot_id, node.share, node.dry_g / 1000.0))
+    names = {s.id: s.name for s in works.settings.source}
+    origins = [
+        Origin(
+            source_id=source,
+            name=names.get(source, source),
+            share=sum(share for _, share, _ in parts),
+            dry_kg=sum(dry for _, _, dry in parts),
+            lots=tuple(lot for lot, _, _ in parts),
+        )
+        for source, parts in gathered.items()
+    ]
+    return tuple(sorted(origins, key=lambda o: -o.share))
+
+
+def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tuple[Receipt, ...]:
+    names = {c.id: c.name for c in works.settings.customer}
+    found = []
+    for node in forward.nodes:
+        if not lots[node.lot_id].shipped_mass_g:
+            continue
+        for row in works.book.events(kind="ship", lot_id=node.lot_id):
+            if row.superseded_by:
+                continue
+            for drawn in row.event.inputs:
+                if drawn.lot_id != node.lot_id:
+                    continue
+                facts = row.event.facts
+                found.append(
+                    Receipt(
+                        lot_id=node.lot_id,
+                        customer=names.get(facts["customer"], facts["customer"]),
+                        market=facts["market"],
+                        shipped_at=row.event.happened_at,
+                        mass_kg=drawn.mass_g / 1000.0,
+                        dry_from_lot_kg=drawn.dry_g * node.share / 1000.0,
+                        document=row.event.document,
+                        contact=str(facts.get("contact", "")),
+                    )
+                )
+    return tuple(sorted(found, key=lambda r: r.shipped_at))
