@@ -9,10 +9,11 @@ from wareleaf.book.balancing import (
     balance,
     unbalanced,
     unexplained,
-    unexplained_sd,
 )
 from wareleaf.book.chain import GENESIS, canonical, canonical_json, event_hash
-from wareleaf.book.checks import OVERDRAW_SD, check, check_form, check_replay, check_standing, kg
+from wareleaf.book.checks import OVERDRAW_SD, check, check_replay, check_standing
+from wareleaf.book.corrections import as_original, effective, in_force
+from wareleaf.book.errors import unexplained_sd
 from wareleaf.book.event import (
     JSON,
     Draw,
@@ -22,16 +23,8 @@ from wareleaf.book.event import (
     event_from_json,
     event_to_json,
 )
-from wareleaf.book.folding import (
-    Book,
-    apply,
-    apply_run,
-    as_original,
-    effective,
-    fold,
-    in_force,
-    step,
-)
+from wareleaf.book.folding import Book, apply, apply_run, fold, step
+from wareleaf.book.forms import check_form, kg
 from wareleaf.book.kinds import BASES, FORMS, GAINS, KINDS, SHAPES, lots_named, lots_touched
 from wareleaf.book.lots import STATUSES, LotState, RunState
 from wareleaf.book.tracing import (

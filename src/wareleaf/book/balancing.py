@@ -5,15 +5,6 @@ makes and loses (its source is outside the book); a shipment or a waste sends aw
 A lot may also end with a residual: drawn a little more than was booked, or emptied with dry matter
 still owing. The residual is counted as unexplained at the event that drew from the lot last. With
 that, in = out + losses + stock change + unexplained holds exactly, for dry matter and for mass.
-
-Uncertainty. Each lot carries one error, the error of what was booked when it was made, with its
-standard uncertainty; errors of different lots are independent. A draw carries the share of its
-lot's error that it takes of the lot. So, over any set of events, a lot's error counts with the
-factor (share drawn in the set) - (1 if made in the set): a lot that is made and used up in the set
-cancels, and a lot that is only split by share adds nothing. Two lots that a split made by share,
-without weighing, do not have independent errors; they should carry their share of the parent's
-uncertainty, and a sum over both is then stated a little too small. Every booked number adds 1/12
-g2 for its rounding to whole grams, so that an uncertainty is never zero.
 """
 
 from __future__ import annotations
@@ -21,19 +12,18 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
-from wareleaf.book.checks import kg
+from wareleaf.book.corrections import effective
+from wareleaf.book.errors import SENT_AWAY, Errors, unexplained_sd
 from wareleaf.book.event import Event
-from wareleaf.book.folding import effective
+from wareleaf.book.forms import kg
 from wareleaf.book.kinds import SHAPES
 from wareleaf.book.lots import LotState
 
 SIGNIFICANT_Z = 3.0
 """Beyond this many standard uncertainties an unexplained mass is reported (common practice)."""
-
-SENT_AWAY = ("ship", "waste")
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,49 +105,6 @@ def unexplained(event: Event) -> Amount:
     return Amount(mass, dry)
 
 
-@dataclass
-class _Errors:
-    """Error factors of lots over a set of events, and how many numbers were rounded."""
-
-    mass: Counter[str] = field(default_factory=Counter)
-    dry: Counter[str] = field(default_factory=Counter)
-    rounded: int = 0
-
-    def add(self, event: Event, lots: Mapping[str, LotState]) -> None:
-        if event.kind == "intake" or event.kind in SENT_AWAY:
-            return
-        for d in event.inputs:
-            lot = lots[d.lot_id]
-            by_mass = d.mass_g / lot.mass_g
-            self.mass[d.lot_id] += by_mass  # type: ignore[assignment]
-            self.dry[d.lot_id] += d.dry_g / lot.dry_g if lot.dry_g else by_mass  # type: ignore[assignment]
-        for m in event.outputs:
-            self.mass[m.lot_id] -= 1
-            self.dry[m.lot_id] -= 1
-        self.rounded += len(event.inputs) + len(event.outputs) + len(event.streams)
-
-    def sd(self, lots: Mapping[str, LotState]) -> tuple[float, float]:
-        grid = self.rounded / 12.0
-        mass = sum((c * lots[k].mass_sd_g) ** 2 for k, c in self.mass.items())
-        dry = sum((c * lots[k].dry_sd_g) ** 2 for k, c in self.dry.items())
-        return math.sqrt(mass + grid), math.sqrt(dry + grid)
-
-
-def unexplained_sd(event: Event, lots: Mapping[str, LotState]) -> tuple[float, float]:
-    """Standard uncertainty of what is unexplained at one event: of mass and of dry matter, grams.
-
-    Parameters
-    ----------
-    event : Event
-        In force.
-    lots : mapping
-        The lots it draws from and makes.
-    """
-    errors = _Errors()
-    errors.add(event, lots)
-    return errors.sd(lots)
-
-
 def _residuals(lots: Mapping[str, LotState]) -> dict[str, list[LotState]]:
     """Lots with a residual, by the event that drew last."""
     found: dict[str, list[LotState]] = {}
@@ -178,7 +125,7 @@ class _Tally:
         self.stock = [0, 0]
         self.unexplained = [0, 0]
         self.losses: tuple[Counter[str], Counter[str]] = (Counter(), Counter())
-        self.errors = _Errors()
+        self.errors = Errors()
 
     def lose(self, name: str, mass_g: int, dry_g: int) -> None:
         self.losses[0][name] += mass_g

@@ -8,9 +8,9 @@ other readers of JSON would round them.
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections.abc import Mapping
+from json.encoder import encode_basestring
 
 from wareleaf.book.event import JSON, Event, event_to_json
 from wareleaf.measure.errors import BadInput
@@ -60,7 +60,7 @@ def body_hash(prev_hash: str, body: bytes) -> str:
 
 def _text(value: JSON) -> str:
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)
+        return encode_basestring(value)
     if value is None:
         return "null"
     if value is True:
@@ -85,7 +85,7 @@ def _object(value: Mapping[str, JSON]) -> str:
         if not isinstance(key, str):
             raise BadInput("facts", str(key), f"The key {key!r} must be a text.")
     keys = sorted(value) if all(k.isascii() for k in value) else sorted(value, key=_utf16)
-    members = (f"{json.dumps(k, ensure_ascii=False)}:{_text(value[k])}" for k in keys)
+    members = (f"{encode_basestring(k)}:{_text(value[k])}" for k in keys)
     return "{" + ",".join(members) + "}"
 
 

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from wareleaf.book.checks import check_form, check_replay
+from wareleaf.book.checks import check_replay, check_run
+from wareleaf.book.corrections import effective, in_order
 from wareleaf.book.event import Event
-from wareleaf.book.kinds import lots_named
 from wareleaf.book.lots import LotState, RunState
 from wareleaf.measure.errors import BadInput, require
 
 INHERITS_RELEASE = ("split", "pack")
 """The same material under a new id: released for the markets that all its inputs are."""
-
-_CORRECTION_FACTS = ("reason", "void", "kind")
 
 
 @dataclass(frozen=True)
@@ -196,114 +193,6 @@ def step(lots: dict[str, LotState], runs: dict[str, RunState], event: Event) -> 
     return {*changed, *freed}
 
 
-def in_force(correction: Event, original: Event) -> Event:
-    """The event that a correction puts in place of the original, under the original's id.
-
-    Raises
-    ------
-    BadInput
-        When the replacement does not have the form of its kind.
-    """
-    kind = correction.facts.get("kind", original.kind)
-    require(
-        kind == original.kind,
-        "facts.kind",
-        kind,
-        f"The correction is a {kind} but the event it corrects is a {original.kind}; "
-        "void the event and record a new one to change its kind.",
-    )
-    event = as_original(correction, original.event_id, original.kind)
-    check_form(event)
-    return event
-
-
-def as_original(correction: Event, event_id: str, kind: str) -> Event:
-    """A correction under the id and kind of what it corrects, without its own facts."""
-    facts = {k: v for k, v in correction.facts.items() if k not in _CORRECTION_FACTS}
-    return replace(correction, event_id=event_id, kind=kind, facts=facts, corrects="")
-
-
-def effective(events: Iterable[Event]) -> tuple[list[Event], dict[str, str]]:
-    """Events in force in recorded order, and what supersedes what.
-
-    Raises
-    ------
-    BadInput
-        When a correction names an unknown or an already corrected event.
-    """
-    order: list[str] = []
-    current: dict[str, Event | None] = {}
-    originals: dict[str, Event] = {}
-    root: dict[str, str] = {}
-    superseded: dict[str, str] = {}
-    for event in events:
-        if event.kind != "correction":
-            order.append(event.event_id)
-            current[event.event_id] = originals[event.event_id] = event
-            root[event.event_id] = event.event_id
-            continue
-        require(
-            event.corrects in root,
-            "corrects",
-            event.corrects,
-            f"There is no event {event.corrects} to correct; name one that the book has.",
-        )
-        before = superseded.get(event.corrects)
-        require(
-            before is None,
-            "corrects",
-            event.corrects,
-            f"Event {event.corrects} was already corrected by {before}; correct that one.",
-        )
-        first = root[event.corrects]
-        root[event.event_id] = first
-        superseded[event.corrects] = event.event_id
-        void = event.facts.get("void", False)
-        current[first] = None if void else in_force(event, originals[first])
-    return [e for i in order if (e := current[i]) is not None], superseded
-
-
-def _in_order(events: list[Event]) -> list[Event]:
-    """Sort so that a lot is made before it is named; recorded order otherwise (Kahn)."""
-    maker = {m.lot_id: i for i, e in enumerate(events) for m in e.outputs}
-    waits: list[int] = [0] * len(events)
-    wakes: dict[int, list[int]] = {}
-    for i, event in enumerate(events):
-        for j in {maker[x] for x in lots_named(event) if x in maker}:
-            waits[i] += 1
-            wakes.setdefault(j, []).append(i)
-    ready = [i for i, n in enumerate(waits) if n == 0]
-    done: list[Event] = []
-    while ready:
-        i = heapq.heappop(ready)
-        done.append(events[i])
-        for k in wakes.get(i, ()):
-            waits[k] -= 1
-            if waits[k] == 0:
-                heapq.heappush(ready, k)
-    if len(done) < len(events):
-        _refuse_cycle(events, waits)
-    return done
-
-
-def _refuse_cycle(events: list[Event], waits: list[int]) -> None:
-    stuck = [e for e, n in zip(events, waits, strict=True) if n > 0]
-    makers = {m.lot_id: e for e in stuck for m in e.outputs}
-    parent_of = {
-        lot: next((x for x in lots_named(e) if x in makers), "") for lot, e in makers.items()
-    }
-    lot = next(iter(makers), "")
-    seen: set[str] = set()
-    while lot and lot not in seen:
-        seen.add(lot)
-        lot = parent_of[lot]
-    raise BadInput(
-        "inputs",
-        lot,
-        f"Lot {lot} would be among its own ancestors; a lot is made only from lots before it.",
-    )
-
-
 def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | None = None) -> Book:
     """The book after some events, every correction in the place of what it corrects.
 
@@ -324,21 +213,25 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
     lots: dict[str, LotState] = {}
     runs: dict[str, RunState] = {}
     if superseded:
-        current = _in_order(current)
+        current = in_order(current)
     for event in current:
-        _check_in_place(event, lots, corrected=bool(superseded))
+        if superseded:
+            _check_in_place(event, lots, runs)
+        else:
+            check_replay(event, lots)
         changed = step(lots, runs, event)
         if watch is not None:
             watch(event, changed)
     return Book(lots, runs, tuple(current), superseded)
 
 
-def _check_in_place(event: Event, lots: Mapping[str, LotState], *, corrected: bool) -> None:
+def _check_in_place(
+    event: Event, lots: Mapping[str, LotState], runs: Mapping[str, RunState]
+) -> None:
     try:
         check_replay(event, lots)
+        check_run(event, runs)
     except BadInput as error:
-        if not corrected:
-            raise
         first = error.problems[0]
         text = (
             f"With the correction in place, the {event.kind} {event.event_id} "

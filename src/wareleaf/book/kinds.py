@@ -161,8 +161,9 @@ def lots_named(event: Event) -> tuple[str, ...]:
     named = event.facts.get("lot_id")
     if isinstance(named, str) and named:
         names.append(named)
-    if event.kind == "stage_started":
-        names.extend(x for x in event.facts.get("lots", ()) if isinstance(x, str))
+    lots = event.facts.get("lots")
+    if event.kind == "stage_started" and isinstance(lots, (list, tuple)):
+        names.extend(x for x in lots if isinstance(x, str))
     return tuple(dict.fromkeys(names))
 
 

@@ -222,8 +222,7 @@ def trace_forward(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None
     Parameters
     ----------
     edges : iterable of Edge
-        At least all edges below the lot, and all parents of the lots there. Edges from parents
-        that do not descend from the lot are ignored.
+        At least all edges below the lot; others are ignored.
     lot_id : str
         The lot.
     dry_g : float, optional

@@ -2,6 +2,7 @@
 
 from wareleaf.store.backing import backup, restore
 from wareleaf.store.book_store import BookStore, open_book
+from wareleaf.store.engine import BookUnavailable
 from wareleaf.store.people import ROLES, Person
 from wareleaf.store.queries import RecordedEvent
 from wareleaf.store.verifying import VerifyReport
@@ -10,6 +11,7 @@ from wareleaf.store.writing import Recorded
 __all__ = [
     "ROLES",
     "BookStore",
+    "BookUnavailable",
     "Person",
     "Recorded",
     "RecordedEvent",

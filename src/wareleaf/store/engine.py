@@ -25,6 +25,10 @@ _LOCK_KEY = 0x77617265  # any constant of our own
 _WRITE = {"wareleaf_write": True}
 
 
+class BookUnavailable(RuntimeError):
+    """The database cannot write now; one sentence says why and that nothing was recorded."""
+
+
 def url_of(where: str | Path) -> sa.URL:
     """The database URL of a path or a URL.
 
@@ -118,11 +122,23 @@ def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
 
 @contextmanager
 def writing(engine: sa.Engine) -> Iterator[sa.Connection]:
-    """A write transaction: alone from the first statement on, all or nothing."""
-    with engine.connect().execution_options(**_WRITE) as connection, connection.begin():
-        if engine.dialect.name == "postgresql":
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:key)"), {"key": _LOCK_KEY})
-        yield connection
+    """A write transaction: alone from the first statement on, all or nothing.
+
+    Raises
+    ------
+    BookUnavailable
+        When the database cannot write: disk full, file damaged, server gone, too long locked.
+    """
+    lock = sa.text("SELECT pg_advisory_xact_lock(:key)")
+    try:
+        with engine.connect().execution_options(**_WRITE) as connection, connection.begin():
+            if engine.dialect.name == "postgresql":
+                connection.execute(lock, {"key": _LOCK_KEY})
+            yield connection
+    except sa.exc.DatabaseError as error:
+        raise BookUnavailable(
+            f"The book could not be written ({error.orig}); nothing of this was recorded."
+        ) from error
 
 
 def _version(connection: sa.Connection) -> str:
