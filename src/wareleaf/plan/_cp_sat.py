@@ -5,6 +5,7 @@ Every coefficient is rounded down, so the solver's bound never claims more than 
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -14,7 +15,7 @@ import numpy as np
 
 from wareleaf.plan import _greedy, _price
 from wareleaf.plan._greedy import Placed, Places
-from wareleaf.plan._problem import Bools, Part, Problem, Task, starts_ok
+from wareleaf.plan._problem import Bools, Choice, Part, Problem, Task, starts_ok
 from wareleaf.plan.schedule import Run
 
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def _part(model: Model, part: Part) -> None:
         model.add(part.out_price, 1 - present)
     made = [_task(model, part, task, present) for task in part.tasks]
     model.tasks[key] = made
-    for before, here in zip(made, made[1:], strict=False):
+    for before, here in itertools.pairwise(made):
         if here.task.fixed is None:
             _precedence(model, part, before, here, present)
     _holding(model, part, made[0], present)
@@ -160,7 +161,7 @@ def _task(model: Model, part: Part, task: Task, present: Any) -> TaskVars:
                     start, choice.crew_slots, literal, f"crew {name} {choice.machine}"
                 )
             model.crew.append((hands, task.spec.crew, task.spec.skill))
-        _power(model, choice.option.power_kw, choice.busy, start, literal, ok)
+        _power(model, choice, start, literal, ok)
     made.end = start + sum(c.busy * x for c, x in zip(task.choices, made.literals, strict=True))
     cp.add(sum(made.literals) == present)
     return made
@@ -183,7 +184,8 @@ def _domain(ok: Bools) -> Any:
     return cp_model.Domain.from_intervals(spans)
 
 
-def _power(model: Model, kw: float, busy: int, start: Any, literal: Any, ok: Bools) -> None:
+def _power(model: Model, choice: Choice, start: Any, literal: Any, ok: Bools) -> None:
+    kw, busy = choice.option.power_kw, choice.busy
     problem = model.problem
     if kw <= 0.0 or not problem.day.tariff:
         return
@@ -268,7 +270,7 @@ def _all_or_none(model: Model) -> None:
         if load.splittable:
             continue
         mine = [v for (i, _), v in model.present.items() if i == load.id]
-        for one, two in zip(mine, mine[1:], strict=False):
+        for one, two in itertools.pairwise(mine):
             model.cp.add(one == two)
 
 
@@ -315,7 +317,7 @@ def _shared_fixed(problem: Problem, machine: int) -> list[tuple[int, int, float]
     for s, e, _, kg in problem.fixed_on[machine]:
         held[s:e] += kg
     held = np.minimum(held, problem.machines[machine].capacity_kg or 0.0)
-    return [(s, s + 1, float(held[s])) for s in np.flatnonzero(held)]
+    return [(int(s), int(s) + 1, float(held[s])) for s in np.flatnonzero(held)]
 
 
 def _cleaning(model: Model, machine: int) -> None:
@@ -367,7 +369,7 @@ def _lightings(model: Model, machine: int) -> None:
             cp.add(ready >= before[1] + warm).only_enforce_if([used, before[0]])
             if not (k == 1 and hot):
                 cp.add_implication(used, before[0])
-        for mine, (lit, start, end) in zip(covers, uses, strict=True):
+        for mine, (_, start, end) in zip(covers, uses, strict=True):
             here = cp.new_bool_var("covers")
             mine.append(here)
             cp.add_implication(here, used)

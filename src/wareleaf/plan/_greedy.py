@@ -5,9 +5,10 @@ It gives the solver a start, and the works an answer when the solver has none.
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -178,7 +179,7 @@ def best_route(floor: Floor, part: Part) -> list[Placed] | None:
         price = part_price(problem, part, placed)
         if price < best_price:
             best, best_price = placed, price
-        over = _first_over(problem, placed)
+        over, _ = first_over(problem, placed)
         begin = next((p.start for p in placed if p.task.fixed is None), None)
         if over <= 0 or begin is None:
             break
@@ -186,16 +187,17 @@ def best_route(floor: Floor, part: Part) -> list[Placed] | None:
     return best if best_price <= part.out_price else None
 
 
-def _first_over(problem: Problem, placed: Sequence[Placed]) -> int:
-    for before, here in zip(placed, placed[1:], strict=False):
+def first_over(problem: Problem, placed: Sequence[Placed]) -> tuple[int, str]:
+    """Slots of the first wait that is longer than allowed, and its step; 0 when none is."""
+    for before, here in itertools.pairwise(placed):
         spec = here.task.spec
         if spec.max_wait_h is None or here.task.fixed is not None:
             continue
         since = first_out(before) if spec.flows else before.end
         over = here.start - since - problem.up(spec.max_wait_h)
         if over > 0:
-            return over
-    return 0
+            return over, spec.name
+    return 0, ""
 
 
 Places = dict[tuple[str, int], list[Placed] | None]
@@ -379,3 +381,32 @@ def _as_before(
         before = Placed(task, choice, start, start + choice.busy)
         placed.append(before)
     return placed
+
+
+def as_planned(problem: Problem, runs: Sequence[Run]) -> Floor:
+    """The floor with every run of a plan on it."""
+    floor = Floor.start(problem)
+    parts = {(p.load.id, p.number): p for p in problem.parts}
+    for run in runs:
+        part = parts[run.load_id, run.part]
+        task = part.tasks[run.step]
+        if task.fixed is not None:
+            continue
+        choice = next(c for c in task.choices if problem.machines[c.machine].id == run.machine_id)
+        start = problem.down(run.start_h)
+        floor.place(Placed(task, choice, start, start + choice.busy), part.load.leaf)
+    return floor
+
+
+def stuck_at(floor: Floor, part: Part, first: int = 0) -> int | None:
+    """The first step for which the floor has no room, or None when all have."""
+    for count in range(1, len(part.tasks) + 1):
+        if route_from(floor, replace(part, tasks=part.tasks[:count]), first) is None:
+            return count - 1
+    return None
+
+
+def stuck_step(floor: Floor, part: Part, first: int) -> str | None:
+    """Name of that step."""
+    step = stuck_at(floor, part, first)
+    return None if step is None else part.load.route[step].name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 from wareleaf.plan.board import Day, Machine
@@ -114,7 +115,7 @@ def price(
             continue
         mine = by_part[(d.load_id, d.part)]
         holding += load.value_per_kg * d.mass_kg * load.loss_share(first_wait_h(day, load.id, mine))
-        for before, run in zip(mine, mine[1:], strict=False):
+        for before, run in itertools.pairwise(mine):
             step = load.route[run.step]
             lag = option_of(load.route[before.step], before.machine_id).duration_h
             lag = min(lag, before.end_h - before.start_h)

@@ -268,14 +268,9 @@ def _parts(problem: Problem, load: Load) -> list[Part]:
     made = []
     for number in range(count):
         tasks = tuple(
-            _task(
-                problem,
-                load,
-                mass,
-                k,
-                frozen.get((load.id, number, k)),
-                cut.get((load.id, number, k)),
-            )
+            _fixed(problem, load, mass, frozen[load.id, number, k])
+            if (load.id, number, k) in frozen
+            else _task(problem, load, mass, k, cut.get((load.id, number, k)))
             for k in range(len(load.route))
         )
         begun = any(t.fixed for t in tasks) or any(c[:2] == (load.id, number) for c in cut)
@@ -296,23 +291,19 @@ def _parts(problem: Problem, load: Load) -> list[Part]:
     return made
 
 
-def _task(
-    problem: Problem,
-    load: Load,
-    mass: float,
-    index: int,
-    fixed: Frozen | None,
-    cut: Interrupted | None,
-) -> Task:
+def _fixed(problem: Problem, load: Load, mass: float, fixed: Frozen) -> Task:
+    step = load.route[fixed.step]
+    machine = next(i for i, m in enumerate(problem.machines) if m.id == fixed.machine_id)
+    start, end = problem.down(fixed.start_h), problem.up(fixed.end_h)
+    kg = mass * step.mass_factor
+    problem.fixed_on[machine].append((max(0, start), max(0, end), load.leaf, kg))
+    option = next(o for o in step.options if o.machine_id == fixed.machine_id)
+    out = min(end, problem.up(fixed.start_h + option.duration_h))
+    return Task(fixed.step, step, mass, start, (), fixed, start, end, out)
+
+
+def _task(problem: Problem, load: Load, mass: float, index: int, cut: Interrupted | None) -> Task:
     day, step = problem.day, load.route[index]
-    if fixed is not None:
-        machine = next(i for i, m in enumerate(day.machines) if m.id == fixed.machine_id)
-        start, end = problem.down(fixed.start_h), problem.up(fixed.end_h)
-        kg = mass * step.mass_factor
-        problem.fixed_on[machine].append((max(0, start), max(0, end), load.leaf, kg))
-        option = next(o for o in step.options if o.machine_id == fixed.machine_id)
-        out = min(end, problem.up(fixed.start_h + option.duration_h))
-        return Task(index, step, mass, start, (), fixed, start, end, out)
     earliest = max(problem.up(day.now_h), problem.up(load.ready_h), 0)
     share = 1.0
     if cut is not None:

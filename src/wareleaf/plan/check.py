@@ -222,7 +222,8 @@ def _crew(day: Day, plan: Plan) -> Iterable[str]:
             )
             asked = sum(n[2] for n in at)
             if asked > here:
-                yield f"At {t:.2f} h {asked} people ({skill or 'all'}) are needed, {here} are there."
+                who = skill or "all"
+                yield f"At {t:.2f} h {asked} people ({who}) are needed, {here} are there."
 
 
 def _frozen(day: Day, plan: Plan) -> Iterable[str]:

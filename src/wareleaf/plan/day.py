@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wareleaf.plan import _greedy, _price
+from wareleaf.plan import _cp_sat, _greedy, _price
+from wareleaf.plan._cp_sat import Answer
 from wareleaf.plan._greedy import Places
 from wareleaf.plan._problem import Problem, build
 from wareleaf.plan.board import Day
@@ -60,15 +61,13 @@ def plan_day(
     hint = _greedy.best_places(problem, before, seed=seed)
     if previous is not None:
         hint = _keeping(problem, hint, before)
-    plan = _made(problem, hint, before, None, False, "dispatch")
+    plan = _made(problem, hint, before)
     if time_limit_s > 0.0:
-        from wareleaf.plan import _cp_sat
-
         answer = _cp_sat.solve(
             problem, hint, before, time_limit_s=time_limit_s, workers=workers, seed=seed
         )
         if answer.places is not None:
-            better = _made(problem, answer.places, before, answer.bound, answer.optimal, "CP-SAT")
+            better = _made(problem, answer.places, before, answer)
             if better.cost.total <= plan.cost.total or answer.optimal:
                 plan = better
         if answer.bound is not None and plan.bound is None:
@@ -77,13 +76,12 @@ def plan_day(
 
 
 def _made(
-    problem: Problem,
-    places: Places,
-    before: Sequence[Run],
-    bound: float | None,
-    proved: bool,
-    method: str,
+    problem: Problem, places: Places, before: Sequence[Run], answer: Answer | None = None
 ) -> Plan:
+    """The plan of placed parts; with the solver's answer also its bound and standing."""
+    bound = answer.bound if answer is not None else None
+    proved = answer is not None and answer.optimal
+    method = "dispatch" if answer is None else "CP-SAT"
     day = problem.day
     runs, decisions = _greedy.to_plan(problem, places)
     runs.sort(key=lambda r: (r.start_h, r.machine_id, r.load_id, r.part))

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 from wareleaf.plan import _greedy
-from wareleaf.plan._greedy import Floor, Placed
+from wareleaf.plan._greedy import Floor
 from wareleaf.plan._problem import Part, Problem
 from wareleaf.plan.schedule import Decision, Plan, Run
 
 
 def explained(problem: Problem, plan: Plan) -> tuple[Decision, ...]:
     """The plan's decisions with a sentence each."""
-    floor = _as_planned(problem, plan)
+    floor = _greedy.as_planned(problem, plan.runs)
     parts = {(p.load.id, p.number): p for p in problem.parts}
     runs: dict[tuple[str, int], list[Run]] = {}
     for run in sorted(plan.runs, key=lambda r: r.step):
@@ -44,7 +45,7 @@ def _running(problem: Problem, decision: Decision, runs: list[Run]) -> str:
         text += f" and loses {100.0 * decision.loss_share:.0f} % of its value"
     later = []
     load = problem.day.load(decision.load_id)
-    for before, run in zip(runs, runs[1:], strict=False):
+    for before, run in itertools.pairwise(runs):
         spec = load.route[run.step]
         pause = run.start_h - before.end_h
         if spec.max_wait_h is not None and not spec.flows and pause > spec.max_wait_h + 1e-6:
@@ -65,7 +66,7 @@ def _leaving(problem: Problem, floor: Floor, part: Part, decision: Decision) -> 
 
 
 def _reason(problem: Problem, floor: Floor, part: Part) -> str:
-    stuck = _stuck_at(floor, part)
+    stuck = _greedy.stuck_at(floor, part)
     if stuck is None:
         placed = _greedy.route_from(floor, part, 0)
         assert placed is not None
@@ -78,31 +79,11 @@ def _reason(problem: Problem, floor: Floor, part: Part) -> str:
     if not part.tasks[stuck].choices:
         return f"no machine for {step.name} can take {part.mass_kg * step.mass_factor:.0f} kg"
     names = ", ".join(o.machine_id for o in step.options)
+    idle = floor.copy()
+    idle.people = None
+    if floor.people is not None and _greedy.stuck_at(idle, part) != stuck:
+        return f"nobody is free for {step.name} in time, though a machine is"
     if stuck == 0:
         until = part.load.ready_h + part.load.spoil_h
         return f"no place for {step.name} ({names}) is free before it spoils at {until:.1f} h"
     return f"no place for {step.name} ({names}) is left before {problem.day.horizon_h:.0f} h"
-
-
-def _stuck_at(floor: Floor, part: Part) -> int | None:
-    """The first step for which the finished plan has no room, or None when all have."""
-    for count in range(1, len(part.tasks) + 1):
-        shorter = replace(part, tasks=part.tasks[:count])
-        if _greedy.route_from(floor, shorter, 0) is None:
-            return count - 1
-    return None
-
-
-def _as_planned(problem: Problem, plan: Plan) -> Floor:
-    """The floor with every run of the plan on it."""
-    floor = Floor.start(problem)
-    parts = {(p.load.id, p.number): p for p in problem.parts}
-    for run in plan.runs:
-        part = parts[run.load_id, run.part]
-        task = part.tasks[run.step]
-        if task.fixed is not None:
-            continue
-        choice = next(c for c in task.choices if problem.machines[c.machine].id == run.machine_id)
-        start = problem.down(run.start_h)
-        floor.place(Placed(task, choice, start, start + choice.busy), part.load.leaf)
-    return floor

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from wareleaf.measure import BadInput, Problem
-from wareleaf.plan.board import Day, Machine
+from wareleaf.plan.board import Day, Frozen, Interrupted, Machine
 from wareleaf.plan.loads import Load, Step
 
 GRIDS = (1, 5, 10, 15, 30, 60)
@@ -88,7 +88,7 @@ def _machine(where: str, m: Machine) -> Iterator[Problem]:
         yield Problem(
             f"{where}.clean_h",
             m.clean_h,
-            f"{where}.clean_h is {m.clean_h}; a shared machine is not cleaned between kinds: use 0.",
+            f"{where}.clean_h is {m.clean_h}; a shared machine takes 0 (no cleaning).",
         )
     for k, (a, b) in enumerate(m.windows or ()):
         field = f"{where}.windows[{k}]"
@@ -174,14 +174,18 @@ def _step(where: str, step: Step, machines: dict[str, Machine]) -> Iterator[Prob
 def _settled(day: Day, machines: dict[str, Machine]) -> Iterator[Problem]:
     loads = {x.id: x for x in day.loads}
     steps: dict[tuple[str, int], set[int]] = {}
-    for name, items in (("frozen", day.frozen), ("interrupted", day.interrupted)):
+    settled: list[tuple[str, tuple[Frozen | Interrupted, ...]]] = [
+        ("frozen", day.frozen),
+        ("interrupted", day.interrupted),
+    ]
+    for name, items in settled:
         for k, item in enumerate(items):
             load = loads.get(item.load_id)
             if load is None or not 0 <= item.step < len(load.route):
                 yield Problem(
                     f"{name}[{k}]",
                     item.load_id,
-                    f"{name}[{k}]: {item.load_id!r} step {item.step} is no step of a load of the day.",
+                    f"{name}[{k}]: {item.load_id!r} step {item.step} is no step of the day.",
                 )
                 continue
             steps.setdefault((item.load_id, item.part), set()).add(item.step)
