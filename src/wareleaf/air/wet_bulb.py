@@ -57,7 +57,7 @@ def _solve(t: Array, w: Array, p: Array) -> Array:
     """Wet bulb of a block of states, degC.
 
     Close to 0 degC both a wet and an iced bulb are steady states of the same air (ice takes more
-    heat to evaporate). The iced one is taken where it exists, as CoolProp does.
+    heat to evaporate). The iced one is taken where it exists, as CoolProp does (but for -0.2 to 0).
     """
     h = enthalpy_j_kg(t, w)
     zero = np.zeros_like(p)
