@@ -9,7 +9,7 @@ import numpy as np
 
 from wareleaf import air, leaf
 from wareleaf.measure import moisture_db_from_wb, moisture_wb_from_db, require
-from wareleaf.stages._wither_air import weather
+from wareleaf.stages._wither_air import outside, weather
 from wareleaf.stages._wither_march import Cases, carry
 from wareleaf.stages._wither_simulate import simulate
 from wareleaf.stages._wither_spec import LONGEST_H, Trough, WitherResult, WitherRun
@@ -133,9 +133,8 @@ def driest_reachable_wb(trough: Trough, run: WitherRun, heating_k: float) -> flo
     """Moisture in equilibrium with the mean air of a run so warmed, fan heat left out."""
     sky = weather(run, np.array([heating_k]))
     hours = np.linspace(0.0, run.duration_h, 49)
-    warm = np.interp(hours, sky.time_h, sky.dry_bulb_c + sky.heating_k[:, 0])
-    ratio = np.interp(hours, sky.time_h, sky.humidity_ratio)
-    pressure = np.interp(hours, sky.time_h, sky.pressure_pa)
+    ambient, ratio, pressure = outside(sky, hours)
+    warm = ambient + np.interp(hours, sky.time_h, sky.heating_k[:, 0])
     humidity = np.clip(air.relative_humidity(warm, ratio, pressure), 0.0, 1.0)
     profile = leaf.profile(run.leaf_id)
     db = leaf.equilibrium_moisture_db(profile, humidity, warm)

@@ -23,9 +23,8 @@ class Weather:
 
     time_h: Array
     dry_bulb_c: Array
-    humidity_ratio: Array
+    relative_humidity: Array
     pressure_pa: Array
-    wet_bulb_c: Array
     heating_k: Array
     capped: bool
 
@@ -66,18 +65,18 @@ def weather(run: WitherRun, more_heating_k: Array) -> Weather:
     time = np.asarray(run.air_time_h, dtype=float)
     dry = np.asarray(run.dry_bulb_c, dtype=float)
     pressure = np.broadcast_to(np.asarray(run.pressure_pa, dtype=float), time.shape)
-    ratio = air.humidity_ratio(dry, np.asarray(run.relative_humidity, dtype=float), pressure)
+    humidity = np.asarray(run.relative_humidity, dtype=float)
     fixed = np.broadcast_to(np.asarray(run.heating_k, dtype=float), time.shape)
     wanted = fixed[:, None] + more_heating_k[None, :]
     if run.heat_by_rule:
+        ratio = air.humidity_ratio(dry, humidity, pressure)
         wanted = _by_rule(dry[:, None] + wanted, ratio[:, None], pressure[:, None], wanted)
     limit = np.maximum(0.0, run.air_max_c - dry)[:, None]
     return Weather(
         time_h=time,
         dry_bulb_c=dry,
-        humidity_ratio=ratio,
+        relative_humidity=humidity,
         pressure_pa=pressure,
-        wet_bulb_c=air.wet_bulb_c(dry, ratio, pressure),
         heating_k=np.minimum(wanted, limit),
         capped=bool(np.any(wanted > limit + 1e-9)),
     )
@@ -126,12 +125,22 @@ class Inlet:
     heater_w_m2: Array  # (steps, cases)
 
 
+def outside(sky: Weather, hours: Array) -> tuple[Array, Array, Array]:
+    """Dry bulb, humidity ratio and pressure: straight lines in dry bulb and relative humidity.
+
+    (A straight line in humidity ratio between two saturated hours would be supersaturated.)
+    The last hour is held beyond the end.
+    """
+    dry = np.interp(hours, sky.time_h, sky.dry_bulb_c)
+    humidity = np.interp(hours, sky.time_h, sky.relative_humidity)
+    pressure = np.interp(hours, sky.time_h, sky.pressure_pa)
+    return dry, air.humidity_ratio(dry, humidity, pressure), pressure
+
+
 def inlet(sky: Weather, stretch: Stretch, point: WorkingPoint, trough: Trough) -> Inlet:
-    """Air of a stretch: straight lines between the hours, the last hour held beyond the end."""
+    """Air of a stretch, warmed by heater and fan."""
     t = stretch.middle_h
-    ambient = np.interp(t, sky.time_h, sky.dry_bulb_c)
-    ratio = np.interp(t, sky.time_h, sky.humidity_ratio)
-    pressure = np.interp(t, sky.time_h, sky.pressure_pa)
+    ambient, ratio, pressure = outside(sky, t)
     heating = np.stack([np.interp(t, sky.time_h, h) for h in sky.heating_k.T], axis=1)
     volume = air.specific_volume_m3_kg(ambient, ratio, pressure)
     flow = point.air_velocity_m_s / volume

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wareleaf import air
-from wareleaf.stages._wither_air import Inlet, Stretch, Weather, inlet, stretches, weather
+from wareleaf.stages._wither_air import Inlet, Stretch, Weather, inlet, outside, stretches, weather
 from wareleaf.stages._wither_bed import Bed, Blow, State, march
 from wareleaf.stages._wither_bedding import fresh_state, make_bed
 from wareleaf.stages._wither_fan import WorkingPoint, working_point
@@ -162,9 +162,8 @@ def _blow(
 def _stand(state: State, stretch: Stretch, sky: Weather, books: _Books) -> None:
     """The fan stands: nothing is exchanged; the air shown is the weather outside."""
     steps, cases = stretch.steps, state.leaf_c.shape[1]
-    t = stretch.middle_h
-    outside_c = np.repeat(np.interp(t, sky.time_h, sky.dry_bulb_c)[:, None], cases, axis=1)
-    outside_w = np.repeat(np.interp(t, sky.time_h, sky.humidity_ratio)[:, None], cases, axis=1)
+    dry, ratio, pressure = outside(sky, stretch.middle_h)
+    outside_c, outside_w = (np.repeat(v[:, None], cases, axis=1) for v in (dry, ratio))
     books.note(
         time_h=stretch.end_of_step_h,
         total_db=np.repeat((state.moisture_db + state.film_db)[None], steps, axis=0),
@@ -173,6 +172,6 @@ def _stand(state: State, stretch: Stretch, sky: Weather, books: _Books) -> None:
         in_w=outside_w,
         out_c=outside_c,
         out_w=outside_w,
-        pressure_pa=np.interp(t, sky.time_h, sky.pressure_pa),
+        pressure_pa=pressure,
         upward=np.full(steps, 1.0 if stretch.upward else 0.0),
     )

@@ -37,6 +37,7 @@ _FINE = (61, 31)
 _ABSURD_SD = 4.0
 _AHEAD_H = 12.0
 _SURE = 0.95
+_PACE_PERCENT = 3.0
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ class WitherProjection(Projection):
     Parameters
     ----------
     rate_factor, rate_factor_sd : float
-        Rate of this lot over that of its profile.
+        Rate of this lot over that of its profile (geometric mean of the posterior).
     wettest_finish_h : float
         Hour at which the wettest layer is there too; infinite when not in the time looked at.
     """
@@ -214,7 +215,7 @@ def _told(
         slope = abs(float(np.interp(finish, curves.time_h, np.gradient(mean, curves.time_h))))
         loose = math.hypot(target_sd, model_sd) / max(slope, 1e-6)
         finish_sd = math.hypot(finish_sd, loose)
-    factor = float(weight @ curves.rate_factor)
+    factor = math.exp(float(weight @ np.log(curves.rate_factor)))
     factor_sd = math.sqrt(max(0.0, float(weight @ (curves.rate_factor - factor) ** 2)))
     return WitherProjection(
         finish_h=finish,
@@ -250,8 +251,10 @@ def _note(curves: _Curves, finish: float, sd: float, chance: float, factor: floa
     end = float(curves.time_h[-1])
     if not math.isfinite(finish):
         return f"The target is not expected by {end:.0f} h; the chance is {100.0 * chance:.0f} %."
-    pace = f"{abs(100.0 * (factor - 1.0)):.0f} % {'faster' if factor > 1.0 else 'slower'}"
-    text = f"There at {finish:.1f} h, give or take {sd:.1f} h; this lot withers {pace} than usual."
+    percent = 100.0 * (factor - 1.0)
+    pace = f"{abs(percent):.0f} % {'faster' if percent > 0.0 else 'slower'} than usual"
+    pace = pace if abs(percent) >= _PACE_PERCENT else "at its usual pace"
+    text = f"There at {finish:.1f} h, give or take {sd:.1f} h; this lot withers {pace}."
     if chance < _SURE:
         text += f" The chance to be there by {end:.0f} h is {100.0 * chance:.0f} %."
     return text
