@@ -75,7 +75,7 @@ def test_floats_give_floats_and_arrays_the_same_numbers():
             dry_bulb_c=float(t[i]), relative_humidity=float(rh[i]), pressure_pa=95_000.0
         )
         for name in (*NAMES, "vapour_pressure_pa", "specific_volume_m3_kg"):
-            assert isinstance(getattr(one, name), float)
+            assert type(getattr(one, name)) is float
             assert getattr(one, name) == pytest.approx(getattr(state, name)[i], rel=1e-8, abs=1e-7)
 
 
@@ -87,6 +87,24 @@ def test_arrays_broadcast_and_keep_their_shape_beyond_one_block():
     assert w.shape == wet.shape == (210, 90)
     assert w[7, 11] == pytest.approx(air.humidity_ratio(float(t[7, 0]), float(rh[0, 11])))
     assert wet[200, 80] == pytest.approx(air.wet_bulb_c(float(t[200, 0]), float(w[200, 80])))
+
+
+def test_plain_functions_give_plain_floats():
+    for value in (
+        air.saturation_pressure_pa(20),
+        air.humidity_ratio(np.float64(20.0), 0.5),
+        air.wet_bulb_c(20.0, 0.005),
+        air.dew_point_c(0.005),
+        air.humidity_ratio_from_wet_bulb(20.0, 12.0),
+        air.boiling_point_c(101_325),
+    ):
+        assert type(value) is float
+
+
+def test_no_states_give_no_answers():
+    nothing = np.array([])
+    assert air.humidity_ratio(nothing, 0.5).size == 0
+    assert air.wet_bulb_c(nothing, nothing).size == 0
 
 
 def test_integers_are_numbers_too():

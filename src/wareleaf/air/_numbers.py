@@ -20,7 +20,7 @@ from wareleaf.measure import BadInput
 def number(value: Any) -> Any:
     """Turn an input into a float, or an array of floats when it has a shape."""
     if isinstance(value, float):
-        return value
+        return float(value)  # numpy's own floats are floats too, but slow ones
     array = np.asarray(value, dtype=np.float64)
     return array if array.ndim else float(array)
 
@@ -92,9 +92,21 @@ def sqrt(value: Any) -> Any:
     return math.sqrt(value) if isinstance(value, float) else np.sqrt(value)
 
 
-def at_least(value: Any, low: float) -> Any:
+def at_least(value: Any, low: Any) -> Any:
     """Raise values below a floor to it."""
     return max(value, low) if isinstance(value, float) else np.maximum(value, low)
+
+
+def at_most(value: Any, high: Any) -> Any:
+    """Lower values above a ceiling to it."""
+    return min(value, high) if isinstance(value, float) else np.minimum(value, high)
+
+
+def pick(condition: Any, yes: Any, no: Any) -> Any:
+    """One of two values by a condition, or value by value for arrays."""
+    if isinstance(condition, bool | np.bool_):
+        return yes if condition else no
+    return np.where(condition, yes, no)
 
 
 BLOCK = 8192  # states at a time: the temporaries stay in the processor's cache, twice as fast

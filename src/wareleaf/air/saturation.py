@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -93,11 +94,7 @@ def saturated_vapour_pa(temperature_c: Any, pressure_pa: Any) -> Any:
 def vapour_slope(temperature_c: Any) -> Any:
     """Slope of ln(p_ws) by Clausius-Clapeyron, 1/K (within 4 %; steers Newton steps only)."""
     kelvin = temperature_c + ZERO_C_K
-    heat = 2.501e6 - 2360.0 * temperature_c
-    if isinstance(temperature_c, float):
-        heat = 2.836e6 if temperature_c < TRIPLE_C else heat
-    else:
-        heat = np.where(temperature_c < TRIPLE_C, 2.836e6, heat)
+    heat = num.pick(temperature_c < TRIPLE_C, 2.836e6, 2.501e6 - 2360.0 * temperature_c)
     return heat / (GAS_CONSTANT_VAPOUR_J_KG_K * kelvin * kelvin)
 
 
@@ -180,17 +177,12 @@ def dew_from_vapour_c(vapour_pa: Any, pressure_pa: Any) -> Any:
             f"at least {floor_pa:.2g} Pa is needed (a frost point of {TEMPERATURE_MIN_C:g} degC).",
         )
     ln_vapour = num.log(vapour_pa)
-    x = ln_vapour - np.log(TRIPLE_PA)
+    x = ln_vapour - math.log(TRIPLE_PA)
     dew = 13.7 * x + 0.48 * x * x + 0.012 * x * x * x  # start; Newton does the rest
     dew = num.at_least(dew, TEMPERATURE_MIN_C)
     for _ in range(15):
         step = (ln_vapour - num.log(saturated_vapour_pa(dew, pressure_pa))) / vapour_slope(dew)
-        dew = dew + step
-        dew = (
-            min(max(dew, TEMPERATURE_MIN_C), TEMPERATURE_MAX_C)
-            if isinstance(dew, float)
-            else np.clip(dew, TEMPERATURE_MIN_C, TEMPERATURE_MAX_C)
-        )
+        dew = num.at_most(num.at_least(dew + step, TEMPERATURE_MIN_C), TEMPERATURE_MAX_C)
         if np.max(np.abs(step)) < 1e-9:
             break
     return dew

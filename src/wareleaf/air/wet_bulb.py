@@ -53,43 +53,41 @@ def _start_table(pressure_kpa: int) -> tuple[Array, Array]:
     return enthalpy_j_kg(temperature, ratio_from_vapour(vapour, pressure_pa)), temperature
 
 
-def _solve(t: Array, w: Array, p: Array) -> Array:
-    """Wet bulb of a block of states, degC.
+def _solve(t: Any, w: Any, p: Any) -> Any:
+    """Wet bulb of one state (floats) or a block of states (arrays of one length), degC.
 
     Close to 0 degC both a wet and an iced bulb are steady states of the same air (ice takes more
     heat to evaporate). The iced one is taken where it exists, as CoolProp does (but for -0.2 to 0).
     """
     h = enthalpy_j_kg(t, w)
-    zero = np.zeros_like(p)
-    saturated_at_0 = ratio_from_vapour(saturated_vapour_pa(zero, p), p)
+    saturated_at_0 = ratio_from_vapour(saturated_vapour_pa(0.0 * p, p), p)
     iced = h + w * HEAT_OF_FUSION_J_KG < saturated_at_0 * (
         LATENT_HEAT_0C_J_KG + HEAT_OF_FUSION_J_KG
     )
-    water_a = np.where(iced, -HEAT_OF_FUSION_J_KG, 0.0)  # enthalpy of the bulb's water: a + b t*
-    water_b = np.where(iced, CP_ICE_J_KG_K, CP_WATER_J_KG_K)
-    high = np.minimum(t, boiling_point_c(p))
-    high = np.where(iced, np.minimum(high, 0.0), high)
-    low = np.where(iced, TEMPERATURE_MIN_C, 0.0)
-    grid_h, grid_t = _start_table(round(1e-3 * float(p.mean())))
-    guess = np.interp(h, grid_h, grid_t)
-    wet = np.clip(guess, np.minimum(low, high), high)
+    water_a = num.pick(iced, -HEAT_OF_FUSION_J_KG, 0.0)  # enthalpy of the bulb's water: a + b t*
+    water_b = num.pick(iced, CP_ICE_J_KG_K, CP_WATER_J_KG_K)
+    high = num.at_most(t, boiling_point_c(p))
+    high = num.pick(iced, num.at_most(high, 0.0), high)
+    low = num.pick(iced, TEMPERATURE_MIN_C, 0.0)
+    grid_h, grid_t = _start_table(round(1e-3 * float(np.mean(p))))
+    wet = num.at_most(num.at_least(num.number(np.interp(h, grid_h, grid_t)), low), high)
     numerator_0 = h - w * water_a
     numerator_b = CP_DRY_AIR_J_KG_K + w * water_b
     evaporate_0 = LATENT_HEAT_0C_J_KG - water_a
     evaporate_b = CP_VAPOUR_J_KG_K - water_b
     for _ in range(_MOST_STEPS):
         evaporate = evaporate_0 + evaporate_b * wet
-        w_star = np.maximum((numerator_0 - numerator_b * wet) / evaporate, 1e-12)
+        w_star = num.at_least((numerator_0 - numerator_b * wet) / evaporate, 1e-12)
         # ln of saturated vapour pressure less ln of the vapour pressure of W*: rises with t*
-        miss = np.log(saturated_vapour_pa(wet, p) * (MOLAR_MASS_RATIO + w_star) / (p * w_star))
+        miss = num.log(saturated_vapour_pa(wet, p) * (MOLAR_MASS_RATIO + w_star) / (p * w_star))
         slope = vapour_slope(wet) + MOLAR_MASS_RATIO * (numerator_b + evaporate_b * w_star) / (
             evaporate * w_star * (MOLAR_MASS_RATIO + w_star)
         )
         above = miss > 0.0
-        high = np.where(above, wet, high)
-        low = np.where(above, low, wet)
+        high = num.pick(above, wet, high)
+        low = num.pick(above, low, wet)
         new = wet - miss / slope
-        new = np.where((new > high) | (new < low), 0.5 * (low + high), new)
+        new = num.pick((new > high) | (new < low), 0.5 * (low + high), new)
         step = float(np.max(np.abs(new - wet)))
         wet = new
         if step < _TOLERANCE_K:
@@ -186,7 +184,8 @@ def wet_bulb_c(
     t = num.temperature("dry_bulb_c", dry_bulb_c)
     w = num.ratio(humidity_ratio)
     p = num.pressure(pressure_pa)
-    worst = float(np.max(relative_humidity(t, w, p), initial=0.0))
+    rh = relative_humidity(t, w, p)
+    worst = rh if isinstance(rh, float) else float(np.max(rh, initial=0.0))
     if worst > SATURATED:
         raise BadInput(
             "humidity_ratio",
@@ -194,5 +193,6 @@ def wet_bulb_c(
             f"humidity_ratio is above saturation (relative humidity {worst:.4g}); "
             "it must be at or below that of saturated air.",
         )
-    out = num.in_blocks(_solve, t, w, p)
-    return out if out.ndim else float(out)
+    if isinstance(t, float) and isinstance(w, float) and isinstance(p, float):
+        return _solve(t, w, p)
+    return num.in_blocks(_solve, t, w, p)

@@ -56,7 +56,10 @@ def run(data: Input) -> Output:
     given = {n: v for n in _OTHERS if (v := getattr(data, n)) is not None}
     state = air.air_state(dry_bulb_c=data.dry_bulb_c, pressure_pa=data.pressure_pa, **given)
     values = {n: getattr(state, n) for n in Output.model_fields if hasattr(state, n)}
-    warnings = []
+    warnings = [
+        "The coefficients of the cited equations were recalled, not read there; printed tables and "
+        "a second library confirm them."
+    ]
     if math.isnan(state.dew_point_c):
         values["dew_point_c"] = None
         warnings.append("The air is too dry to have a dew point above -100 degC.")
