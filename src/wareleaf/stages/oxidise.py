@@ -1,0 +1,35 @@
+"""Oxidation: broken leaf lies in moist air, its catechins turn to theaflavin, then brown.
+
+Catechin goes at a rate set by oxygen, broken cells and temperature. A theaflavin takes two
+catechins and is lost again with the quinone that oxidation makes, so it peaks; the peak times are
+published, the shape around them is not. The bed warms by its own oxidation and is cooled and
+slightly dried by its air. Left out: single catechins, thearubigin classes, aroma, uneven beds.
+"""
+
+from __future__ import annotations
+
+from wareleaf.stages.oxidise_aim import OxidiseProjection, aim, project
+from wareleaf.stages.oxidise_run import (
+    CUTS,
+    Floor,
+    OxidiseResult,
+    OxidiseRun,
+    peak_share,
+    rate_per_min,
+    simulate,
+    theaflavin_shape,
+)
+
+__all__ = [
+    "CUTS",
+    "Floor",
+    "OxidiseProjection",
+    "OxidiseResult",
+    "OxidiseRun",
+    "aim",
+    "peak_share",
+    "project",
+    "rate_per_min",
+    "simulate",
+    "theaflavin_shape",
+]
