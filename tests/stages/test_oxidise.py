@@ -78,28 +78,34 @@ def test_the_plain_consecutive_form_has_no_peak():
 # --- conservation ---------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=40)
-@given(
-    bulb=st.floats(8, 40),
-    rh=st.floats(0.2, 1.0),
-    air=st.floats(0, 30),
-    effect=st.floats(0, 1),
-    oxygen=st.floats(0.2, 2),
-    cut=st.sampled_from(oxidise.CUTS),
-    mass=st.floats(10, 3000),
-    wet=st.floats(0.45, 0.8),
-    leaf_c=st.floats(12, 40),
-    minutes=st.floats(2, 240),
+floors = st.builds(
+    Floor,
+    dry_bulb_c=st.floats(8, 40),
+    relative_humidity=st.floats(0.2, 1.0),
+    air_kg_h_kg=st.floats(0, 30),
+    effectiveness=st.floats(0, 1),
+    oxygen_factor=st.floats(0.2, 2),
 )
-def test_water_and_energy_close_on_random_floors(
-    bulb, rh, air, effect, oxygen, cut, mass, wet, leaf_c, minutes
-):
-    floor = Floor(bulb, rh, air, effect, oxygen)
-    run = OxidiseRun("tea_black", mass, wet, minutes, cut, leaf_temperature_c=leaf_c)
+batches = st.builds(
+    OxidiseRun,
+    leaf_id=st.just("tea_black"),
+    mass_kg=st.floats(10, 3000),
+    moisture_wb=st.floats(0.45, 0.8),
+    minutes=st.floats(2, 240),
+    cut=st.sampled_from(oxidise.CUTS),
+    leaf_temperature_c=st.floats(12, 40),
+)
+
+
+@settings(deadline=None, max_examples=40)
+@given(floor=floors, run=batches)
+def test_water_and_energy_close_on_random_floors(floor, run):
     out = oxidise.simulate(floor, run)
     assert out.water_residual < 1e-9
     assert out.energy_residual < 1e-9
-    assert out.mass_out_kg * (1 - out.moisture_wb_out) == pytest.approx(mass * (1 - wet))
+    assert out.mass_out_kg * (1 - out.moisture_wb_out) == pytest.approx(
+        run.mass_kg * (1 - run.moisture_wb)
+    )
     assert out.mass_in_kg - out.water_removed_kg == pytest.approx(out.mass_out_kg)
     assert 0 <= out.oxidised_share <= 1
     assert min(out.course_theaflavin) >= -1e-15

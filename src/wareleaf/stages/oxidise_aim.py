@@ -54,7 +54,7 @@ def aim(
     run: OxidiseRun,
     *,
     leaf_temperature_max_c: float | None = None,
-    air_max_kg_h_kg: float = 20.0,
+    air_max_kg_h_kg: float | None = None,
 ) -> Aim[OxidiseResult]:
     """Minutes to the most theaflavin; more air where the leaf would get too warm.
 
@@ -65,14 +65,15 @@ def aim(
     leaf_temperature_max_c : float, optional
         Limit of leaf temperature; the published 29 degrees C when None. Leaf that comes hotter
         than that is judged by the end of its time.
-    air_max_kg_h_kg : float
-        Most air, kg dry air per hour per kg leaf.
+    air_max_kg_h_kg : float, optional
+        Most air, kg dry air per hour per kg leaf; the larger of 20 and the floor's when None.
     """
     limit = leaf_temperature_max_c or figure("all.temperature_high_c")
     finite("leaf_temperature_max_c", limit, 10.0, 50.0, "degC")
-    finite("air_max_kg_h_kg", air_max_kg_h_kg, floor.air_kg_h_kg, 200.0, "kg/(h kg)")
-    tries = np.geomspace(max(floor.air_kg_h_kg, 0.5), air_max_kg_h_kg, 8)
-    for air in (floor.air_kg_h_kg, *(float(a) for a in tries)):
+    air_max = max(20.0, floor.air_kg_h_kg) if air_max_kg_h_kg is None else air_max_kg_h_kg
+    finite("air_max_kg_h_kg", air_max, floor.air_kg_h_kg, 200.0, "kg/(h kg)")
+    more = np.geomspace(max(floor.air_kg_h_kg, 0.1), max(air_max, 0.1), 9)[1:]
+    for air in (floor.air_kg_h_kg, *(min(float(a), air_max) for a in more)):
         aired = replace(floor, air_kg_h_kg=air)
         peak = _to_peak(aired, run).peak_min
         minutes = min(peak, 1440.0)
@@ -93,7 +94,10 @@ def aim(
         return Aim(settings, result, False, reason)
     low, high = _window(aired, run)
     spread = minutes * figure("all.rate_log_sd")
-    reason = f"{minutes:.0f} min is the best time, give or take {spread:.0f}; between {low:.0f} and {high:.0f} min theaflavin is within 3 % of its peak."
+    reason = (
+        f"{minutes:.0f} min is the best time, give or take {spread:.0f}; between {low:.0f} and "
+        f"{high:.0f} min theaflavin is within 3 % of its peak."
+    )
     return Aim(settings, result, True, reason)
 
 
