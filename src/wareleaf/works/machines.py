@@ -11,7 +11,7 @@ from dataclasses import fields
 from typing import Any
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.stages import blanch, dry, wither
+from wareleaf.stages import blanch, dry, oxidise, roll, wither
 from wareleaf.works.settings import Equipment
 
 
@@ -74,3 +74,21 @@ def dryer_of(machine: Equipment, settings: Mapping[str, float]) -> dry.Dryer:
             given[name] = make(part, given[name], f"{machine.id}.{name}")
     dryer: dry.Dryer = make(kind, given, machine.id)
     return dryer
+
+
+def roller_of(machine: Equipment) -> roll.Roller:
+    """The roller; its charge is the machine's capacity."""
+    given = {**machine.settings}
+    if machine.capacity_kg is not None:
+        given.setdefault("charge_kg", machine.capacity_kg)
+    roller: roll.Roller = make(roll.Roller, given, machine.id)
+    return roller
+
+
+def floor_of(machine: Equipment, settings: Mapping[str, float]) -> oxidise.Floor:
+    """The oxidation floor with the room at a set temperature (``cut`` belongs to the run)."""
+    given = {k: v for k, v in machine.settings.items() if k != "cut"}
+    if "air_c" in settings:
+        given["dry_bulb_c"] = settings["air_c"]
+    floor: oxidise.Floor = make(oxidise.Floor, given, machine.id)
+    return floor

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydantic import Field
+from pydantic import BaseModel, Field
 
 from wareleaf.works.doors import DoorInput, DoorOutput
 
@@ -13,7 +13,7 @@ class LotIn(DoorInput):
     id: str = Field(min_length=1)
     available_kg: float = Field(ge=0.0)
     cost_per_kg: float
-    properties: dict[str, float] = {}
+    properties: dict[str, float] = Field(default_factory=dict)
     moisture_wb: float | None = Field(None, ge=0.0, lt=1.0)
 
 
@@ -29,7 +29,7 @@ class OrderIn(DoorInput):
 
     id: str = Field(min_length=1)
     mass_kg: float = Field(gt=0.0)
-    limits: dict[str, LimitIn] = {}
+    limits: dict[str, LimitIn] = Field(default_factory=dict)
     max_lots: int | None = Field(None, ge=1)
     min_draw_kg: float | None = Field(None, ge=0.0)
 
@@ -39,11 +39,11 @@ class Input(DoorInput):
 
     lots: list[LotIn] = Field(min_length=1, max_length=20_000)
     orders: list[OrderIn] = Field(min_length=1, max_length=500)
-    dry_basis: list[str] = []
+    dry_basis: list[str] = Field(default_factory=list)
     time_limit_s: float = Field(10.0, gt=0.0, le=120.0)
 
 
-class DrawOut(DoorInput):
+class DrawOut(BaseModel):
     """Kilograms of a lot for an order."""
 
     order: str
@@ -51,7 +51,7 @@ class DrawOut(DoorInput):
     mass_kg: float
 
 
-class ConflictLimitOut(DoorInput):
+class ConflictLimitOut(BaseModel):
     """One limit of a conflict; ``reachable`` is the best the other limits allow."""
 
     order: str
@@ -61,7 +61,7 @@ class ConflictLimitOut(DoorInput):
     message: str
 
 
-class ConflictOut(DoorInput):
+class ConflictOut(BaseModel):
     """The smallest set of limits found that cannot be met together."""
 
     message: str
@@ -69,7 +69,7 @@ class ConflictOut(DoorInput):
     proved_smallest: bool
 
 
-class LimitPriceOut(DoorInput):
+class LimitPriceOut(BaseModel):
     """Saving per unit by which a binding limit is loosened."""
 
     order: str
@@ -80,13 +80,13 @@ class LimitPriceOut(DoorInput):
 class Output(DoorOutput):
     """Draws, cost, bound and gap; or ``infeasible`` with the conflicting limits named."""
 
-    draws: list[DrawOut] = []
+    draws: list[DrawOut] = Field(default_factory=list)
     cost: float | None = None
     bound: float | None = None
     gap: float | None = None
-    properties: dict[str, dict[str, float]] = {}
+    properties: dict[str, dict[str, float]] = Field(default_factory=dict)
     infeasible: ConflictOut | None = None
-    limit_prices: list[LimitPriceOut] = []
+    limit_prices: list[LimitPriceOut] = Field(default_factory=list)
     standing: str = ""
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Self
 
-from pydantic import Field, model_validator
+from pydantic import BaseModel, Field, model_validator
 
 from wareleaf.works.doors import DoorInput, DoorOutput
 
@@ -130,9 +130,9 @@ class Input(DoorInput):
 
     loads: list[LoadIn] = Field(max_length=500)
     machines: list[MachineIn] = Field(max_length=500)
-    crew: list[CrewIn] = []
-    tariff: list[TariffIn] = []
-    frozen: list[FrozenIn] = []
+    crew: list[CrewIn] = Field(default_factory=list)
+    tariff: list[TariffIn] = Field(default_factory=list)
+    frozen: list[FrozenIn] = Field(default_factory=list)
     horizon_h: float = 48.0
     now_h: float = 0.0
     move_price: float = 5.0
@@ -141,11 +141,11 @@ class Input(DoorInput):
     early_price_per_h: float = 0.01
     grid_min: int | None = None
     breakdown: BreakdownIn | None = None
-    room: list[RoomIn] = []
+    room: list[RoomIn] = Field(default_factory=list)
     time_limit_s: float = Field(8.0, ge=0.0, le=120.0)
 
 
-class RunOut(DoorInput):
+class RunOut(BaseModel):
     """One step of one part on one machine."""
 
     load_id: str
@@ -158,7 +158,7 @@ class RunOut(DoorInput):
     mass_kg: float
 
 
-class DecisionOut(DoorInput):
+class DecisionOut(BaseModel):
     """What happens to a part of a load, and why."""
 
     load_id: str
@@ -172,7 +172,7 @@ class DecisionOut(DoorInput):
     sentence: str
 
 
-class LightingOut(DoorInput):
+class LightingOut(BaseModel):
     """When to light and shut a machine."""
 
     machine_id: str
@@ -182,7 +182,7 @@ class LightingOut(DoorInput):
     from_cold: bool
 
 
-class MoveOut(DoorInput):
+class MoveOut(BaseModel):
     """A run that left its place when planning again."""
 
     load_id: str
@@ -194,7 +194,7 @@ class MoveOut(DoorInput):
     start_to_h: float
 
 
-class GroupOut(DoorInput):
+class GroupOut(BaseModel):
     """How full a group of machines or a crew is, and what one more would bring."""
 
     name: str
@@ -208,7 +208,7 @@ class GroupOut(DoorInput):
     extra_kg_per_h: float
 
 
-class RoomOut(DoorInput):
+class RoomOut(BaseModel):
     """More leaf that fits: for certain, and at most."""
 
     like_load_id: str
