@@ -1,5 +1,6 @@
 """Leaf: sorption, drying kinetics, heat, limits and patience of each kind of leaf, with sources."""
 
+from wareleaf.leaf.catalogue import profile, profile_ids, with_figures
 from wareleaf.leaf.kinetics import (
     rate_constant_per_h,
     rate_constant_relative_sd,
@@ -12,7 +13,7 @@ from wareleaf.leaf.pedigree import (
     sorption_figures,
     sorption_sources,
 )
-from wareleaf.leaf.profile import LeafProfile, build, profile, profile_ids, with_figures
+from wareleaf.leaf.profiles import LeafProfile, build
 from wareleaf.leaf.sorption import (
     WATER_ACTIVITY_TOP,
     equilibrium_moisture_db,

@@ -12,8 +12,8 @@ import math
 import numpy as np
 
 from wareleaf.leaf._arrays import Number, as_given
-from wareleaf.leaf.models import GAS_CONSTANT_J_MOL_K, KELVIN
-from wareleaf.leaf.profile import REGIMES, LeafProfile, RateLaw
+from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
+from wareleaf.leaf.profiles import REGIMES, LeafProfile, RateLaw
 from wareleaf.measure import require
 
 

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections import Counter
 
+from wareleaf.leaf.catalogue import PACKAGE
 from wareleaf.leaf.models import MODELS
-from wareleaf.leaf.profile import PACKAGE, LeafProfile
+from wareleaf.leaf.profiles import LeafProfile
 from wareleaf.leaf.salt import KCL, NACL
 from wareleaf.measure import Evidence, Figure, read_sources
 
 _WORDS = {
-    Evidence.READ: "were read in their source",
-    Evidence.SECONDARY: "come from an abstract or a copy",
-    Evidence.DERIVED: "were derived from named sources",
-    Evidence.MEMORY: "are recalled from memory",
-    Evidence.PRACTICE: "are common practice",
-    Evidence.DEMO: "were set for the demo",
+    Evidence.READ: "read in their source",
+    Evidence.SECONDARY: "from an abstract or a copy",
+    Evidence.DERIVED: "derived from named sources",
+    Evidence.MEMORY: "recalled from memory",
+    Evidence.PRACTICE: "common practice",
+    Evidence.DEMO: "set by us",
 }
 
 
@@ -53,6 +54,6 @@ def evidence_sentence(profile: LeafProfile, branch: str) -> str:
     parts = [f"{count[e]} {_WORDS[e]}" for e in Evidence if count[e]]
     name = profile.name[:1].lower() + profile.name[1:]
     return (
-        f"Of the constants behind the sorption of {name}, {', '.join(parts)}: "
-        "check against a water activity meter."
+        f"Constants behind the sorption of {name}: {', '.join(parts)}. "
+        "Check against a water activity meter."
     )

@@ -14,8 +14,9 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
-from wareleaf.leaf.models import GAS_CONSTANT_J_MOL_K, KELVIN, MODELS
-from wareleaf.leaf.profile import BranchModel, LeafProfile
+from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
+from wareleaf.leaf.models import MODELS
+from wareleaf.leaf.profiles import BranchModel, LeafProfile
 from wareleaf.leaf.salt import KCL, NACL, WATER_KG_MOL
 from wareleaf.measure import require
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from wareleaf.air import CP_WATER_J_KG_K
 from wareleaf.leaf._arrays import Number, as_given
-from wareleaf.leaf.profile import LeafProfile
+from wareleaf.leaf.profiles import LeafProfile
 
 
 def specific_heat_j_kg_k(

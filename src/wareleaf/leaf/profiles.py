@@ -1,26 +1,23 @@
 """A leaf profile: everything the works needs to know of one kind of leaf, each number sourced.
 
-A profile is built from figures (value, source, evidence). A works can replace figures by its own
-measurements with `with_figures`; the result is checked like the profiles that ship.
+A profile is built from figures (value, source, evidence) and checked. `leaf.catalogue` holds the
+profiles that ship and lets a works replace figures by its own measurements.
 """
 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
-from functools import cache
-from importlib import resources
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from wareleaf.leaf.holding import Patience
 from wareleaf.leaf.models import MODELS, check_parameters
-from wareleaf.measure import BadInput, Evidence, Figure, read_figures, require
+from wareleaf.measure import BadInput, Figure, require
 
-PACKAGE = "wareleaf.leaf"
 BRANCHES = ("adsorption", "desorption")
 REGIMES = ("dry", "wither")
+SALT_MOST = 0.6  # of dry matter; salted blades included (own bound)
 
 # Every plain figure a profile must have, with the least and the greatest value that make sense.
 BOUNDS: dict[str, tuple[float, float]] = {
@@ -123,7 +120,7 @@ class LeafProfile:
     dry: RateLaw
     wither: RateLaw
     patience: Patience
-    figures: tuple[Figure, ...]
+    figures: tuple[Figure, ...] = field(repr=False, hash=False)
 
     def hold_hours(self, temperature_c: float) -> float:
         """Hours the leaf may wait at a leaf temperature before it loses value."""
@@ -151,44 +148,6 @@ class LeafProfile:
         raise BadInput(
             "quantity", quantity, f"The leaf profile {self.id} has no figure {quantity!r}."
         )
-
-
-@cache
-def _texts() -> dict[str, dict[str, str]]:
-    text = resources.files(PACKAGE).joinpath("data/profiles.toml").read_text("utf-8")
-    return tomllib.loads(text)
-
-
-@cache
-def _all_figures() -> tuple[Figure, ...]:
-    names = ("profile", "sorption", "kinetics", "composition")
-    return tuple(f for name in names for f in read_figures(PACKAGE, name))
-
-
-def profile_ids() -> tuple[str, ...]:
-    """Ids of the profiles that ship, in the order of `data/profiles.toml`."""
-    return tuple(_texts())
-
-
-@cache
-def profile(leaf_id: str) -> LeafProfile:
-    """The profile of an id that ships.
-
-    Raises
-    ------
-    BadInput
-        Unknown id.
-    """
-    texts = _texts()
-    require(
-        leaf_id in texts,
-        "leaf",
-        leaf_id,
-        f"leaf is {leaf_id!r}; it must be one of {', '.join(texts)}.",
-    )
-    t = texts[leaf_id]
-    figures = tuple(f for f in _all_figures() if f.subject == leaf_id)
-    return build(leaf_id, t["name"], t["crop"], t["description"], figures)
 
 
 def build(
@@ -269,6 +228,14 @@ def _check_bounds(leaf_id: str, value: Mapping[str, float]) -> None:
             a,
             f"moisture_wb_{dryer} is {a:g}; it must be below moisture_wb_{wetter} ({b:g}).",
         )
+    salt = value["salt_nacl_fraction"] + value["salt_kcl_fraction"]
+    require(
+        salt <= SALT_MOST,
+        "salt_kcl_fraction",
+        value["salt_kcl_fraction"],
+        f"salt_nacl_fraction and salt_kcl_fraction make {salt:g} together; "
+        f"dissolving salt can be at most {SALT_MOST:g} of the dry matter.",
+    )
     for warm in ("hold_warm_h", "spoil_warm_h"):
         cold = warm.replace("warm", "cold")
         require(
@@ -297,64 +264,3 @@ def _branch(branch: str, value: Mapping[str, float]) -> BranchModel:
 
 def _rate_law(regime: str, value: Mapping[str, float]) -> RateLaw:
     return RateLaw(**{f: value[f"{regime}.{f}"] for f in RateLaw.__dataclass_fields__})
-
-
-def with_figures(
-    base: LeafProfile,
-    figures: Mapping[str, float],
-    *,
-    source: str = "works_own",
-    evidence: Evidence = Evidence.MEMORY,
-    note: str = "the works' own figure",
-    leaf_id: str | None = None,
-    name: str | None = None,
-) -> LeafProfile:
-    """Make a works' own profile: some figures of another replaced, and all checked again.
-
-    Parameters
-    ----------
-    figures : mapping
-        Value by quantity, as in `LeafProfile.figures`. Naming another model for a branch
-        (``adsorption.gab.k``) drops the branch's former model; all its constants must be given.
-    source, evidence, note
-        Pedigree of the new values; the default evidence asks to be verified.
-    leaf_id, name : str, optional
-        Of the new profile; the base's own when left out.
-
-    Raises
-    ------
-    BadInput
-        An unknown quantity, or whatever `build` refuses.
-    """
-    known = {f.quantity: f for f in base.figures}
-    rows = list(base.figures)
-    for branch in BRANCHES:
-        named = {
-            q.split(".")[1] for q in figures if q.startswith(f"{branch}.") and q.count(".") == 2
-        }
-        if named and base.branch_model(branch).model not in named:
-            rows = [f for f in rows if not f.quantity.startswith(f"{branch}.")]
-    for quantity, number in figures.items():
-        require(
-            quantity in known or quantity.split(".")[0] in BRANCHES,
-            quantity,
-            number,
-            f"{quantity} is not a figure of the leaf profile {base.id}; see its figures.",
-        )
-        old = known.get(quantity)
-        fresh = Figure(
-            subject=leaf_id or base.id,
-            quantity=quantity,
-            value=float(number),
-            unit=old.unit if old else "",
-            basis=old.basis if old else "",
-            valid_range=old.valid_range if old else "",
-            source=source,
-            place="",
-            evidence=evidence,
-            note=note,
-        )
-        rows = [f for f in rows if f.quantity != quantity] + [fresh]
-    if leaf_id is not None:
-        rows = [replace(f, subject=leaf_id) for f in rows]
-    return build(leaf_id or base.id, name or base.name, base.crop, base.description, rows)
