@@ -174,16 +174,16 @@ def _find_shift(search: _Search) -> float | None:
     up = min(_SHIFT_MOST_K, int(AIR_MAX_C - max(set_points)))
     sign, most = (-1.0, down) if np.isfinite(times[0]) else (1.0, up)
     step = 6
-    coarse = sign * np.arange(step, max(most, 1) + 1, step)
+    coarse = sign * np.arange(step, max(most, 1) + 1, step, dtype=np.float64)
     found = _first_serving(search, coarse, limit)
     if found is None:
         # between the coarse steps, or hotter air that dries sooner although the leaf limit bites
-        coarse = -sign * np.arange(step, (up if sign < 0 else down) + 1, step)
+        coarse = -sign * np.arange(step, (up if sign < 0 else down) + 1, step, dtype=np.float64)
         found = _first_serving(search, coarse, limit)
     if found is None:
         return None
     away = np.sign(found)
-    fine = away * np.arange(abs(found) - step + 1, abs(found) + 1)
+    fine = np.asarray(away * np.arange(abs(found) - step + 1, abs(found) + 1), dtype=np.float64)
     return _first_serving(search, fine[fine != 0.0], limit)
 
 

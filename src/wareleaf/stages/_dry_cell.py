@@ -1,25 +1,32 @@
 """One cell of a drying bed: a thin layer of leaf for a short time, and the air through it.
 
-Water leaves a leaf through two resistances in series: outside, air at the layer's end takes it from
-a surface at the wet bulb; inside, it follows the falling rate ``k (X - Xe)``:
+Water leaves a leaf through two resistances in series: outside, air takes it from a surface at the
+wet bulb; inside, it follows the falling rate ``k (X - Xe)``:
 
-    1/N = 1/Ne + 1/(k (X - Xe)),   Ne = e G (W* - W) / s,   e = 1 - exp(-h a s / (G cp))
+    1/N = 1/Ne + 1/(k (X - Xe)),   Ne = g Dm,   g = h a / cp (Lewis number 1)
 
-with N in kg/(s kg dry matter), G dry air kg/(s m2), s dry matter kg/m2 in the layer, W* saturated
-at the wet bulb. ``e`` is how far the air comes to equilibrium in the layer, so no layer can take up
-more than the air can carry, however thick it is. With the air held over a step this integrates
-exactly to ``y + ln y = y0 + ln y0 - k dt``, ``y = k (X - Xe) / Ne``: the Wright omega function.
-Hence the step is stable at any length; it is the constant-rate time plus the Lewis exponential.
+with N in kg/(s kg dry matter). The humidity that air still can take up, D = W* - W, falls through
+the layer: ``dD/ds = -N/G``. For a layer of dry matter s that integrates exactly to
 
-The leaf lies between wet bulb and air in the measure of the two rates, ``T* = T - (T - Tw) N/Ne``,
-and comes to it through its heat capacity, exponentially. A leaf colder than the wet bulb
-evaporates less, one below the dew point gathers dew. The air leaving takes exactly the water and
-the enthalpy that the leaf lost, so both balances close in every cell.
+    z1 + ln z1 = z0 + ln z0 - g s/G,   z = g D / (k (X - Xe)),
+
+so Dm is the log mean of D0 and D1, and no layer can take up more than the air can carry, however
+thick it is. With that limit held over a step, time integrates exactly to the same form,
+``y1 + ln y1 = y0 + ln y0 - k dt``, ``y = k (X - Xe) / Ne``: the constant-rate time plus the Lewis
+exponential. Both are the Wright omega function, so a step is stable at any length. k and Xe are
+those of the air midway through the layer (as it was a step before).
+
+The leaf lies between wet bulb and air in the measure of the two rates, ``T* = T - (T - Tw) N/Nmax``
+(Nmax: air leaves the layer as near to the wet bulb as the layer can bring it), and comes to it
+through its heat capacity, exponentially. A leaf colder than the wet bulb evaporates less, one below
+the dew point gathers dew (`cold_leaf`). The air leaving takes exactly the water and the enthalpy
+that the leaf lost, so both balances close in every cell.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import wrightomega
@@ -29,10 +36,24 @@ from wareleaf.air.constants import (
     CP_VAPOUR_J_KG_K,
     LATENT_HEAT_0C_J_KG,
 )
-from wareleaf.stages._dry_tables import Tables, rate_per_s
+from wareleaf.stages._dry_tables import Tables, latent_heat, look_up
 from wareleaf.stages.common import Array
 
 _TINY = 1e-14
+
+
+class Leaf(NamedTuple):
+    """Leaf of a layer: moisture kg/kg dry basis, temperature degC."""
+
+    moisture: Array
+    temperature_c: Array
+
+
+class Air(NamedTuple):
+    """Air, or a difference of two: dry bulb degC, humidity ratio kg/kg."""
+
+    dry_bulb: Array
+    ratio: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +64,8 @@ class Bed:
     ----------
     tables : Tables
         Properties of leaf and air.
-    rates : ndarray
-        Internal rate constant 1/s by dry bulb.
+    by_dry_bulb : ndarray
+        Saturation pressure and internal rate constant by dry bulb, see `look_up`.
     rate_factor : ndarray
         On that constant, by scenario.
     flux : ndarray
@@ -53,14 +74,20 @@ class Bed:
         Dry matter in one layer, kg/m2.
     conductance : ndarray
         ``h a``, W/(K kg dry matter).
+    dt_s : ndarray
+        Length of a step, s.
+    steps : int
+        Steps through the zone.
     """
 
     tables: Tables
-    rates: Array
+    by_dry_bulb: Array
     rate_factor: Array
     flux: Array
     layer_kg_m2: Array
     conductance: Array
+    dt_s: Array
+    steps: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,9 +95,10 @@ class Drive:
     """What pulls on the leaf in a cell: all per second and per kg dry matter."""
 
     rate: Array  # k, 1/s
-    equilibrium: Array  # Xe, kg/kg
-    outside: Array  # Ne at the wet bulb, kg/(s kg)
-    uptake: Array  # most the leaf can take back, kg/(s kg)
+    excess: Array  # X - Xe, kg/kg
+    outside: Array  # Ne, kg/(s kg)
+    most: Array  # Nmax, kg/(s kg)
+    reach: Array  # e G / s, kg air/(s kg)
     wet_c: Array
     wet_ratio: Array
     warm: Array  # e G cp / s, W/(K kg)
@@ -88,24 +116,46 @@ def air_dry_bulb(enthalpy: Array, ratio: Array) -> Array:
     return (enthalpy - ratio * LATENT_HEAT_0C_J_KG) / (CP_DRY_AIR_J_KG_K + ratio * CP_VAPOUR_J_KG_K)
 
 
-def drive(bed: Bed, moisture: Array, dry_bulb: Array, ratio: Array, enthalpy: Array) -> Drive:
-    """Rates and limits of a layer that meets this air."""
-    t = bed.tables
-    wet_c, wet_ratio, latent = t.wet_bulb(enthalpy, ratio)
+def drive(bed: Bed, moisture: Array, air: Air, half: Air) -> Drive:
+    """Rates and limits of a layer.
+
+    Parameters
+    ----------
+    bed : Bed
+        Shared by the cells.
+    moisture : ndarray
+        Of the layer, kg/kg.
+    air, half : Air
+        That enters the layer, and how far it changes to the layer's middle.
+    """
+    t, (dry_bulb, ratio) = bed.tables, air
+    wet_c, wet_ratio = t.wet_bulb(air_enthalpy(dry_bulb, ratio), ratio)
+    latent = latent_heat(wet_c)
+    binding = latent / (latent + np.interp(moisture, t.binding_x, t.binding_heat))
     humid_heat = CP_DRY_AIR_J_KG_K + ratio * CP_VAPOUR_J_KG_K
-    carried = bed.flux * humid_heat
-    reach = -np.expm1(-bed.conductance * bed.layer_kg_m2 / carried)
-    per_kg = reach * bed.flux / bed.layer_kg_m2
-    binding = np.interp(moisture, t.binding_x, t.binding_heat)
-    outside = per_kg * np.maximum(wet_ratio - ratio, 0.0) * (latent / (latent + binding))
+    per_air = bed.layer_kg_m2 / bed.flux
+    units = bed.conductance * per_air / humid_heat
+    reach = -np.expm1(-units) / per_air
+
+    middle = dry_bulb + half.dry_bulb
+    saturation, rate = look_up(bed.by_dry_bulb, middle)
+    rate = bed.rate_factor * rate
+    excess = moisture - t.sorbed(middle, t.activity(saturation, ratio + half.ratio))
+
+    pull = np.maximum(wet_ratio - ratio, 0.0)
+    outer = bed.conductance / humid_heat * binding * pull + _TINY
+    z0 = outer / np.maximum(rate * excess, _TINY)
+    z1 = np.maximum(wrightomega(z0 + np.log(z0) - units * binding), 1e-200)
+    fall = np.maximum((z0 - z1) / z1, 1e-9)
     return Drive(
-        rate=bed.rate_factor * rate_per_s(bed.rates, dry_bulb),
-        equilibrium=t.equilibrium(dry_bulb, ratio),
-        outside=outside,
-        uptake=per_kg * ratio,
+        rate=rate,
+        excess=excess,
+        outside=outer * (z1 / z0) * fall / np.log1p(fall),
+        most=reach * pull * binding,
+        reach=reach,
         wet_c=wet_c,
         wet_ratio=wet_ratio,
-        warm=per_kg * humid_heat,
+        warm=reach * humid_heat,
     )
 
 
@@ -114,7 +164,18 @@ def series_rate(inside: Array, outside: Array) -> Array:
     return inside * outside / (inside + outside + _TINY)
 
 
-def _approach(excess: Array, rate: Array, limit: Array, dt: float | Array) -> Array:
+def cold_leaf(bed: Bed, d: Drive, mean_c: Array, ratio: Array) -> tuple[Array, Array]:
+    """Factor on the outside limit of a leaf below the wet bulb, and dew on one below dew point.
+
+    Both go with the vapour pressure at the leaf's own temperature: the factor is
+    ``(Ws(leaf) - W)/(Ws(wet bulb) - W)``, not below 0; the dew (negative) is in kg/(s kg).
+    """
+    pull = bed.tables.saturated_ratio(np.minimum(mean_c, d.wet_c)) - ratio
+    full = np.maximum(d.wet_ratio - ratio, _TINY)
+    return np.minimum(np.maximum(pull, 0.0) / full, 1.0), np.minimum(pull, 0.0) * d.reach
+
+
+def _approach(excess: Array, rate: Array, limit: Array, dt: Array) -> Array:
     """Excess moisture after ``dt`` under ``d(u)/dt = -series(k u, limit)``, u of 0 or more."""
     limit = np.maximum(limit, _TINY)
     start = np.maximum(excess * rate / limit, 1e-300)
@@ -122,63 +183,52 @@ def _approach(excess: Array, rate: Array, limit: Array, dt: float | Array) -> Ar
     return after
 
 
-def cell(
-    bed: Bed,
-    moisture: Array,
-    leaf_c: Array,
-    dry_bulb: Array,
-    ratio: Array,
-    dt_s: float | Array,
-) -> tuple[Array, Array, Array, Array]:
+def cell(bed: Bed, leaf: Leaf, air: Air, half: Air) -> tuple[Leaf, Air]:
     """Advance a layer by a step and give the air that leaves it.
 
     Parameters
     ----------
     bed : Bed
         Shared by the cells.
-    moisture, leaf_c : ndarray
-        Of the layer at the start, kg/kg dry basis and degC.
-    dry_bulb, ratio : ndarray
-        Of the air that enters the layer during the step.
-    dt_s : float or ndarray
-        Length of the step, s.
+    leaf : Leaf
+        At the start of the step.
+    air, half : Air
+        That enters during the step, and how far it changes to the layer's middle.
 
     Returns
     -------
-    tuple of ndarray
-        Moisture and leaf temperature at the end; dry bulb and humidity ratio of the leaving air.
+    tuple of Leaf and Air
+        The leaf at the end of the step and the air that leaves during it.
     """
-    t = bed.tables
-    enthalpy = air_enthalpy(dry_bulb, ratio)
-    d = drive(bed, moisture, dry_bulb, ratio, enthalpy)
-    excess = moisture - d.equilibrium
-    wetter = excess >= 0.0
-    size = np.abs(excess)
-    heat = t.heat_dry + t.heat_water * moisture
-    turn = dt_s * d.warm / heat
+    t, dt, (moisture, leaf_c), (dry_bulb, ratio) = bed.tables, bed.dt_s, leaf, air
+    d = drive(bed, moisture, air, half)
+    turn = dt * d.warm / (t.heat_dry + t.heat_water * moisture)
     decay = np.exp(-turn)
-    depression = dry_bulb - d.wet_c
-
-    # A leaf that is still cold: evaporation goes with the vapour pressure at its own temperature.
-    share = series_rate(d.rate * size * wetter, d.outside) / (d.outside + _TINY)
-    steady = dry_bulb - depression * share
-    mean_c = steady + (leaf_c - steady) * (1.0 - decay) / (turn + _TINY)
-    pull = t.saturated_ratio(np.minimum(mean_c, steady)) - ratio
-    full = t.saturated_ratio(steady) - ratio
-    cold = np.minimum(pull / np.maximum(full, _TINY), 1.0)
-    dew = np.minimum(pull, 0.0) * (d.uptake / np.maximum(ratio, _TINY))  # condensation, below 0
-    dew = np.where(leaf_c < d.wet_c, dew, 0.0)
-
-    limit = np.where(wetter, d.outside * np.maximum(cold, 0.0), d.uptake)
-    left = _approach(size, d.rate, limit, dt_s)
-    lost = np.where(wetter, size - left, left - size) + dew * dt_s
+    limit, dew = d.outside, None
+    cold = leaf_c < d.wet_c
+    if cold.any():
+        mean_c = d.wet_c + (leaf_c - d.wet_c) * (1.0 - decay) / (turn + _TINY)
+        factor, dew = cold_leaf(bed, d, mean_c, ratio)
+        limit = np.where(cold, limit * factor, limit)
+    dries = d.excess >= 0.0
+    if dries.all():
+        lost = d.excess - _approach(d.excess, d.rate, limit, dt)
+    else:  # a leaf drier than the air takes water back, at most what the air can bring
+        limit = np.where(dries, limit, d.reach * ratio)
+        size = np.abs(d.excess)
+        lost = np.where(dries, 1.0, -1.0) * (size - _approach(size, d.rate, limit, dt))
+    if dew is not None:
+        lost = lost + np.where(cold, dew, 0.0) * dt
     after = moisture - lost
-    share = np.minimum(np.maximum(lost / (dt_s * (d.outside + _TINY)), 0.0), 1.0)
-    steady = dry_bulb - depression * share
+    share = np.minimum(np.maximum(lost / (dt * d.most + _TINY), -3.0), 1.0)
+    steady = dry_bulb - (dry_bulb - d.wet_c) * share
     leaf_after = steady + (leaf_c - steady) * decay
+    if dew is not None:  # dew warms a leaf up to the wet bulb, not past it
+        leaf_after = np.where(cold & (dew < 0.0), np.minimum(leaf_after, d.wet_c), leaf_after)
+    leaf_after = np.minimum(leaf_after, np.maximum(leaf_c, dry_bulb))
 
-    per_air = bed.layer_kg_m2 / (bed.flux * dt_s)
-    ratio_out = ratio + per_air * lost
+    per_air = bed.layer_kg_m2 / (bed.flux * dt)
     given = t.leaf_heat(moisture, leaf_c) - t.leaf_heat(after, leaf_after)
-    out_c = air_dry_bulb(enthalpy + per_air * given, ratio_out)
-    return after, leaf_after, out_c, ratio_out
+    ratio_out = ratio + per_air * lost
+    out_c = air_dry_bulb(air_enthalpy(dry_bulb, ratio) + per_air * given, ratio_out)
+    return Leaf(after, leaf_after), Air(out_c, ratio_out)

@@ -7,11 +7,22 @@ scenarios at once: steps + layers calls in place of steps x layers.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from wareleaf.stages._dry_cell import Bed, air_dry_bulb, air_enthalpy, cell, drive, series_rate
+from wareleaf.stages._dry_cell import (
+    Air,
+    Bed,
+    Leaf,
+    air_dry_bulb,
+    air_enthalpy,
+    cell,
+    drive,
+    series_rate,
+)
+from wareleaf.stages._dry_tables import Tables
 from wareleaf.stages.common import Array
 
 
@@ -30,164 +41,161 @@ class Pass:
     air_max_c: Array  # (scenario,)
 
 
-def march(
-    bed: Bed,
-    moisture: Array,
-    leaf_c: Array,
-    dry_bulb: Array,
-    ratio: Array,
-    dt_s: Array,
-    steps: int,
-) -> Pass:
-    """March layers (scenario, layer) through ``steps`` steps in air that enters constant."""
-    rows, layers = moisture.shape
-    kept_x = np.empty((rows, layers, steps + 1))
-    kept_c = np.empty((rows, layers, steps + 1))
-    kept_x[:, :, 0], kept_c[:, :, 0] = moisture, leaf_c
-    x, c = moisture.copy(), leaf_c.copy()
-    air_c = np.repeat(dry_bulb, layers + 1, axis=1)
-    air_w = np.repeat(ratio, layers + 1, axis=1)
-    out_c, out_w = np.empty((rows, steps)), np.empty((rows, steps))
-    hottest = dry_bulb[:, 0].copy()
+def march(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
+    """March layers (scenario, layer) through the zone in air that enters constant."""
+    rows, layers, steps = *leaf.moisture.shape, bed.steps
+    kept_x, kept_c = _kept(leaf, steps)
+    x, c = leaf.moisture.copy(), leaf.temperature_c.copy()
+    # air that enters each layer (the last column: leaves the bed), and half its change there
+    air_c = np.repeat(inlet.dry_bulb, layers + 1, axis=1)
+    air_w = np.repeat(inlet.ratio, layers + 1, axis=1)
+    half_c, half_w = np.zeros((rows, layers)), np.zeros((rows, layers))
+    out = Air(np.empty((rows, steps)), np.empty((rows, steps)))
+    hottest = inlet.dry_bulb[:, 0].copy()
     layer = np.arange(layers)
     for diagonal in range(layers + steps - 1):
         a, b = max(0, diagonal - steps + 1), min(layers, diagonal + 1)
-        s = slice(a, b)
-        x1, c1, t1, w1 = cell(bed, x[:, s], c[:, s], air_c[:, s], air_w[:, s], dt_s)
+        s, after = slice(a, b), slice(a + 1, b + 1)
+        into = Air(air_c[:, s], air_w[:, s])
+        (x1, c1), (t1, w1) = cell(
+            bed, Leaf(x[:, s], c[:, s]), into, Air(half_c[:, s], half_w[:, s])
+        )
         x[:, s], c[:, s] = x1, c1
-        kept_x[:, layer[s], diagonal + 1 - layer[s]] = x1
-        kept_c[:, layer[s], diagonal + 1 - layer[s]] = c1
-        air_c[:, a + 1 : b + 1], air_w[:, a + 1 : b + 1] = t1, w1
+        half_c[:, s], half_w[:, s] = 0.5 * (t1 - into.dry_bulb), 0.5 * (w1 - into.ratio)
+        air_c[:, after], air_w[:, after] = t1, w1
+        step = diagonal + 1 - layer[s]
+        kept_x[:, layer[s], step], kept_c[:, layer[s], step] = x1, c1
         np.maximum(hottest, t1.max(axis=1), out=hottest)
         if b == layers:
-            out_c[:, diagonal - layers + 1] = t1[:, -1]
-            out_w[:, diagonal - layers + 1] = w1[:, -1]
+            out.dry_bulb[:, diagonal - layers + 1] = t1[:, -1]
+            out.ratio[:, diagonal - layers + 1] = w1[:, -1]
+    return _passed(kept_x, kept_c, out, hottest)
+
+
+def _kept(leaf: Leaf, steps: int) -> tuple[Array, Array]:
+    """Room for the leaf along the zone, its entry filled in."""
+    shape = (*leaf.moisture.shape, steps + 1)
+    kept_x, kept_c = np.empty(shape), np.empty(shape)
+    kept_x[:, :, 0], kept_c[:, :, 0] = leaf
+    return kept_x, kept_c
+
+
+def _passed(kept_x: Array, kept_c: Array, out: Air, hottest: Array) -> Pass:
+    enthalpy = air_enthalpy(out.dry_bulb, out.ratio)
     return Pass(
-        kept_x,
-        kept_c,
-        out_w.mean(axis=1),
-        air_enthalpy(out_c, out_w).mean(axis=1),
-        out_c,
-        hottest,
+        moisture=kept_x,
+        leaf_c=kept_c,
+        exhaust_ratio=out.ratio.mean(axis=1),
+        exhaust_enthalpy=enthalpy.mean(axis=1),
+        exhaust_c=out.dry_bulb,
+        air_max_c=hottest,
     )
 
 
-def march_mixed_depth(
-    bed: Bed,
-    moisture: Array,
-    leaf_c: Array,
-    dry_bulb: Array,
-    ratio: Array,
-    dt_s: Array,
-    steps: int,
-) -> Pass:
+def march_mixed_depth(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     """As `march`, the solids mixed in depth after every step (a fluid bed in plug flow)."""
-    rows, layers = moisture.shape
-    kept_x = np.empty((rows, layers, steps + 1))
-    kept_c = np.empty((rows, layers, steps + 1))
-    x, c = mix(bed, moisture, leaf_c)
-    kept_x[:, :, 0], kept_c[:, :, 0] = x, c
-    out_c, out_w = np.empty((rows, steps)), np.empty((rows, steps))
-    hottest = dry_bulb[:, 0].copy()
+    rows, layers, steps = *leaf.moisture.shape, bed.steps
+    leaf = mix(bed.tables, leaf)
+    kept_x, kept_c = _kept(leaf, steps)
+    half = [Air(np.zeros((rows, 1)), np.zeros((rows, 1))) for _ in range(layers)]
+    out = Air(np.empty((rows, steps)), np.empty((rows, steps)))
+    hottest = inlet.dry_bulb[:, 0].copy()
     for step in range(steps):
-        t, w = dry_bulb, ratio
-        new_x, new_c = np.empty_like(x), np.empty_like(c)
+        air = inlet
+        new = Leaf(np.empty((rows, layers)), np.empty((rows, layers)))
         for j in range(layers):
-            s = slice(j, j + 1)
-            new_x[:, s], new_c[:, s], t, w = cell(bed, x[:, s], c[:, s], t, w, dt_s)
-            np.maximum(hottest, t[:, 0], out=hottest)
-        x, c = mix(bed, new_x, new_c)
-        kept_x[:, :, step + 1], kept_c[:, :, step + 1] = x, c
-        out_c[:, step], out_w[:, step] = t[:, 0], w[:, 0]
-    return Pass(
-        kept_x,
-        kept_c,
-        out_w.mean(axis=1),
-        air_enthalpy(out_c, out_w).mean(axis=1),
-        out_c,
-        hottest,
-    )
+            one = Leaf(leaf.moisture[:, j : j + 1], leaf.temperature_c[:, j : j + 1])
+            (x, c), next_air = cell(bed, one, air, half[j])
+            new.moisture[:, j], new.temperature_c[:, j] = x[:, 0], c[:, 0]
+            half[j] = Air(
+                0.5 * (next_air.dry_bulb - air.dry_bulb), 0.5 * (next_air.ratio - air.ratio)
+            )
+            air = next_air
+            np.maximum(hottest, air.dry_bulb[:, 0], out=hottest)
+        leaf = mix(bed.tables, new)
+        kept_x[:, :, step + 1], kept_c[:, :, step + 1] = leaf
+        out.dry_bulb[:, step], out.ratio[:, step] = air.dry_bulb[:, 0], air.ratio[:, 0]
+    return _passed(kept_x, kept_c, out, hottest)
 
 
-def mix(bed: Bed, moisture: Array, leaf_c: Array) -> tuple[Array, Array]:
+def mix(tables: Tables, leaf: Leaf) -> Leaf:
     """Mix the layers: mean moisture, and the temperature that keeps their enthalpy."""
-    x = np.broadcast_to(moisture.mean(axis=1, keepdims=True), moisture.shape)
-    heat = bed.tables.leaf_heat(moisture, leaf_c).mean(axis=1, keepdims=True)
-    return x.copy(), np.broadcast_to(bed.tables.leaf_c(heat, x[:, :1]), x.shape).copy()
+    shape = leaf.moisture.shape
+    x = leaf.moisture.mean(axis=1, keepdims=True)
+    heat = tables.leaf_heat(*leaf).mean(axis=1, keepdims=True)
+    mixed = np.broadcast_to(x, shape), np.broadcast_to(tables.leaf_c(heat, x), shape)
+    return Leaf(mixed[0].copy(), mixed[1].copy())
 
 
-def tank(
-    bed: Bed,
-    moisture: Array,
-    leaf_c: Array,
-    dry_bulb: Array,
-    ratio: Array,
-    dt_s: Array,
-    steps: int,
-) -> Pass:
+def tank(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     """As `march`, the solids of the whole zone mixed: a tank at steady state.
 
     What leaves has the tank's moisture: ``(X_in - X)/t = N(X)``, N the mean over the layers of
     air. ``N`` grows with X, so the root is bracketed and found by bisection and secant (Illinois).
     """
-    x_in, c_in = mix(bed, moisture, leaf_c)
-    x_in, c_in = x_in[:, :1], c_in[:, :1]
-    stay = dt_s * steps
-    layers = moisture.shape[1]
+    layers, steps = leaf.moisture.shape[1], bed.steps
+    mixed = mix(bed.tables, leaf)
+    x_in, c_in = mixed.moisture[:, :1], mixed.temperature_c[:, :1]
+    stay = bed.dt_s * steps
 
     def short(x: Array) -> Array:
-        return (x_in - x) / stay - _tank_rate(bed, x, dry_bulb, ratio, layers)[0]
+        return (x_in - x) / stay - _tank_rate(bed, x, inlet, layers)[0]
 
-    low, high = np.full_like(x_in, 1e-6), x_in + 0.0
-    high = np.maximum(high, bed.tables.equilibrium(dry_bulb, ratio) + 1e-6)
-    f_low, f_high = short(low), short(high)
-    side = np.zeros_like(low)
-    for _ in range(80):
-        slope = np.where(f_high == f_low, 1.0, f_high - f_low)
-        x = np.where(f_high == f_low, 0.5 * (low + high), (low * f_high - high * f_low) / slope)
-        f = short(x)
-        up = f > 0.0  # dries too slowly to be this dry: the root is wetter
-        f_high = np.where(up & (side == 1), 0.5 * f_high, np.where(up, f_high, f))
-        f_low = np.where(~up & (side == -1), 0.5 * f_low, np.where(up, f, f_low))
-        low, high = np.where(up, x, low), np.where(up, high, x)
-        side = np.where(up, 1.0, -1.0)
-        if np.all(np.abs(f) * stay < 1e-13 * (1.0 + x_in)):
-            break
-    lost, steady, warm = _tank_rate(bed, x, dry_bulb, ratio, layers)
+    still = Air(np.zeros_like(x_in), np.zeros_like(x_in))
+    equilibrium = x_in - drive(bed, x_in, inlet, still).excess
+    x = _root(short, np.full_like(x_in, 1e-6), np.maximum(x_in, 1.01 * equilibrium) + 1e-6, stay)
     lost = (x_in - x) / stay
-    heat = bed.tables.heat_dry + bed.tables.heat_water * x
-    turn = warm * stay / heat
+    _, steady, warm = _tank_rate(bed, x, inlet, layers)
+    turn = warm * stay / (bed.tables.heat_dry + bed.tables.heat_water * x)
     c = (c_in + turn * steady) / (1.0 + turn)
     per_air = layers * bed.layer_kg_m2 / bed.flux
-    w = ratio + per_air * lost
+    w = inlet.ratio + per_air * lost
     given = (bed.tables.leaf_heat(x_in, c_in) - bed.tables.leaf_heat(x, c)) / stay
-    h = air_enthalpy(dry_bulb, ratio) + per_air * given
-    shape = (moisture.shape[0], layers, steps + 1)
-    kept_x, kept_c = np.broadcast_to(x[:, :, None], shape), np.broadcast_to(c[:, :, None], shape)
-    kept_x, kept_c = kept_x.copy(), kept_c.copy()
-    kept_x[:, :, 0], kept_c[:, :, 0] = x_in, c_in
-    out = np.repeat(air_dry_bulb(h, w), steps, axis=1)
-    return Pass(kept_x, kept_c, w[:, 0], h[:, 0], out, np.maximum(dry_bulb, out)[:, :1].max(axis=1))
+    t = air_dry_bulb(air_enthalpy(inlet.dry_bulb, inlet.ratio) + per_air * given, w)
+    kept_x, kept_c = _kept(mixed, steps)
+    kept_x[:, :, 1:], kept_c[:, :, 1:] = x[:, :, None], c[:, :, None]
+    out = Air(np.repeat(t, steps, axis=1), np.repeat(w, steps, axis=1))
+    return _passed(kept_x, kept_c, out, np.maximum(inlet.dry_bulb, t)[:, 0])
 
 
-def _tank_rate(
-    bed: Bed, x: Array, dry_bulb: Array, ratio: Array, layers: int
-) -> tuple[Array, Array, Array]:
+def _root(short: Callable[[Array], Array], low: Array, high: Array, stay: Array) -> Array:
+    """Root of a falling function by the Illinois rule, a row at a time."""
+    f_low, f_high = short(low), short(high)
+    side = np.zeros_like(low)
+    x = 0.5 * (low + high)
+    for _ in range(80):
+        flat = f_high == f_low
+        slope = np.where(flat, 1.0, f_high - f_low)
+        x = np.where(flat, 0.5 * (low + high), (low * f_high - high * f_low) / slope)
+        f = short(x)
+        if np.all(np.abs(f) * stay < 1e-12 * (1.0 + high)):
+            break
+        up = f > 0.0  # it dries too slowly to be this dry: the root is wetter
+        f_high = np.where(up & (side == 1.0), 0.5 * f_high, np.where(up, f_high, f))
+        f_low = np.where(~up & (side == -1.0), 0.5 * f_low, np.where(up, f, f_low))
+        low, high = np.where(up, x, low), np.where(up, high, x)
+        side = np.where(up, 1.0, -1.0)
+    return x
+
+
+def _tank_rate(bed: Bed, x: Array, inlet: Air, layers: int) -> tuple[Array, Array, Array]:
     """Mean rate, leaf temperature that balances it and heat conductance, all layers at x."""
-    t, w = dry_bulb, ratio
+    air = inlet
     rate, steady, warm = np.zeros_like(x), np.zeros_like(x), np.zeros_like(x)
     per_air = bed.layer_kg_m2 / bed.flux
     for _ in range(layers):
-        h = air_enthalpy(t, w)
-        d = drive(bed, x, t, w, h)
-        excess = x - d.equilibrium
-        drying = series_rate(d.rate * np.maximum(excess, 0.0), d.outside)
-        gaining = series_rate(d.rate * np.maximum(-excess, 0.0), d.uptake)
-        n = drying - gaining
-        share = np.minimum(drying / (d.outside + 1e-14), 1.0)
-        leaf_c = t - (t - d.wet_c) * share
-        rate, steady, warm = rate + n, steady + d.warm * leaf_c, warm + d.warm
-        # the air along the bed: what evaporates leaves as vapour from water at the leaf's heat
-        w = w + per_air * n
-        t = air_dry_bulb(h + per_air * n * bed.tables.heat_water * leaf_c, w)
+        half = Air(np.zeros_like(x), np.zeros_like(x))
+        for _again in range(2):  # once at the air that enters, once midway
+            d = drive(bed, x, air, half)
+            drying = series_rate(d.rate * np.maximum(d.excess, 0.0), d.outside)
+            gaining = series_rate(d.rate * np.maximum(-d.excess, 0.0), d.reach * air.ratio)
+            share = np.minimum(drying / (d.most + 1e-14), 1.0)
+            leaf_c = air.dry_bulb - (air.dry_bulb - d.wet_c) * share
+            taken = per_air * (drying - gaining)
+            # what evaporates brings the heat of water at the leaf's temperature
+            h = air_enthalpy(*air) + taken * bed.tables.heat_water * leaf_c
+            left = Air(air_dry_bulb(h, air.ratio + taken), air.ratio + taken)
+            half = Air(0.5 * (left.dry_bulb - air.dry_bulb), 0.5 * (left.ratio - air.ratio))
+        rate, steady, warm = rate + drying - gaining, steady + d.warm * leaf_c, warm + d.warm
+        air = left
     return rate / layers, steady / warm, warm / layers

@@ -114,12 +114,12 @@ def project(
         curve_moisture_wb=tuple(curve.tolist()),
         curve_low=tuple(np.maximum(curve - 1.96 * sd, 0.0).tolist()),
         curve_high=tuple((curve + 1.96 * sd).tolist()),
-        note=_note(dryer, run, float(times[0]), finish_sd, target_moisture_wb, rate),
+        note=_note(dryer, run, (float(times[0]), finish_sd), target_moisture_wb, rate),
         moisture_wb_out=float(out[0]),
         moisture_wb_out_sd=_pair_sd(out),
         rate_multiplier=rate,
         rate_multiplier_sd=rate * math.sqrt(cov[0, 0]),
-        moisture_wb_in=run.moisture_wb + mean[1],
+        moisture_wb_in=float(run.moisture_wb + mean[1]),
         moisture_wb_in_sd=math.sqrt(cov[1, 1]),
     )
 
@@ -272,8 +272,9 @@ def _curve(run: DryRun, solved: Solved) -> tuple[Array, Array, Array]:
 
 
 def _note(
-    dryer: Dryer, run: DryRun, finish_h: float, sd_h: float, target_wb: float, rate: float
+    dryer: Dryer, run: DryRun, finish: tuple[float, float], target_wb: float, rate: float
 ) -> str:
+    finish_h, sd_h = finish
     lead = f"This lot dries at {rate:.2f} times the usual rate; "
     goal = f"{100 * target_wb:.1f} %"
     if not math.isfinite(finish_h):

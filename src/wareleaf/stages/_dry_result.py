@@ -7,10 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from wareleaf import leaf
-from wareleaf.air import relative_humidity, specific_volume_m3_kg
+from wareleaf.air import (
+    dry_bulb_from_enthalpy_c,
+    enthalpy_j_kg,
+    relative_humidity,
+    specific_volume_m3_kg,
+)
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_bed import fluid_drop_pa, minimum_fluidisation_m_s, packed_drop_pa
-from wareleaf.stages._dry_cell import air_dry_bulb, air_enthalpy
 from wareleaf.stages._dry_figures import citations, net_heating_value_mj_kg
 from wareleaf.stages._dry_solve import Solved, ZoneState
 from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed, TrayDryer, loading_kg_m2
@@ -156,9 +160,9 @@ def mixed_exhaust_c(zones: tuple[ZoneResult, ...], otherwise_c: float) -> float:
     if air.sum() <= 0.0:
         return otherwise_c
     ratio = np.array([z.exhaust_humidity_ratio for z in zones])
-    heat = air_enthalpy(np.array([z.exhaust_c for z in zones]), ratio)
+    heat = enthalpy_j_kg(np.array([z.exhaust_c for z in zones]), ratio)
     mean_h, mean_w = np.average(heat, weights=air), np.average(ratio, weights=air)
-    return float(air_dry_bulb(mean_h, mean_w))
+    return float(dry_bulb_from_enthalpy_c(mean_h, mean_w))
 
 
 def _zone(
@@ -172,10 +176,10 @@ def _zone(
         air = float(state.flux[0]) * dryer.area_m2 * state.zone.share
         air *= 3600.0 * hours_of_air(dryer, run)
         h_out, w_out = float(state.bed.exhaust_enthalpy[0]), float(state.bed.exhaust_ratio[0])
-        t_out = float(air_dry_bulb(np.float64(h_out), np.float64(w_out)))
+        t_out = float(dry_bulb_from_enthalpy_c(h_out, w_out))
         r = state.zone.recirculated
-        ambient = air_enthalpy(solved.scenarios.ambient_c, solved.scenarios.ambient_ratio)[0]
-        h_in = float(air_enthalpy(np.float64(t_in), np.float64(w_in)))
+        ambient = enthalpy_j_kg(solved.scenarios.ambient_c, solved.scenarios.ambient_ratio)[0]
+        h_in = float(enthalpy_j_kg(t_in, w_in))
         heat = air * (h_in - r * h_out - (1.0 - r) * float(ambient)) / JOULES_PER_KWH
         volume = float(specific_volume_m3_kg(t_in, w_in, run.pressure_pa))
         drop = _drop_pa(dryer, run, profile, state.zone.velocity_m_s, (1.0 + w_in) / volume)
@@ -241,13 +245,13 @@ def _water_residual(
 def _energy_residual(solved: Solved, zones: tuple[ZoneResult, ...], dry_kg: float) -> float:
     """Heat and enthalpies across the border, relative to the larger of heat and air enthalpy."""
     many, props = solved.scenarios, solved.tables
-    ambient = float(air_enthalpy(many.ambient_c, many.ambient_ratio)[0])
+    ambient = float(enthalpy_j_kg(many.ambient_c, many.ambient_ratio)[0])
     start = dry_kg * float(props.leaf_heat(many.moisture_db, many.leaf_c)[0])
     end = dry_kg * float(props.leaf_heat(solved.moisture_db, solved.leaf_c)[0])
     given, taken = start - end, 0.0
     for z, state in zip(zones, solved.zones, strict=True):
         fresh = z.dry_air_kg * (1.0 - state.zone.recirculated)
-        out = float(air_enthalpy(np.float64(z.exhaust_c), np.float64(z.exhaust_humidity_ratio)))
+        out = float(enthalpy_j_kg(z.exhaust_c, z.exhaust_humidity_ratio))
         taken += fresh * (out - ambient)
         given += z.heat_kwh * JOULES_PER_KWH
     return relative_closure(taken, given, abs(start))

@@ -12,18 +12,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wareleaf import leaf
 from wareleaf.air import humidity_ratio, specific_volume_m3_kg
 from wareleaf.measure import BadInput, moisture_db_from_wb
 from wareleaf.stages._dry_bed import transfer_w_m2_k
-from wareleaf.stages._dry_cell import Bed, air_enthalpy
+from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, mix, tank
-from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed, TrayDryer, Zone, loading_kg_m2
-from wareleaf.stages._dry_tables import Tables, rate_table, tables
+from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed, Zone, loading_kg_m2
+from wareleaf.stages._dry_tables import Tables, by_dry_bulb, tables
 from wareleaf.stages.common import Array
 
 _STILL_M_S = 1e-6
-_CLOSED = 1e-11  # kg/kg: water balance of a recirculating zone
+_NEAR = 1e-4  # of the moisture the air takes up: from there on a linear step closes the zone
+_FLOOR = 1e-13  # kg/kg
 _MOST = 40
 
 
@@ -98,133 +98,122 @@ def zone_steps(dryer: Dryer, zone: Zone) -> int:
 
 def solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
     """Solve all scenarios of a run through all zones."""
-    profile = run.leaf_profile()
-    props = tables(profile, run.pressure_pa)
-    layers = dryer.layers
-    x = np.repeat(many.moisture_db[:, None], layers, axis=1)
-    c = np.repeat(many.leaf_c[:, None], layers, axis=1)
+    props = tables(run.leaf_profile(), run.pressure_pa)
+    leaf = Leaf(
+        np.repeat(many.moisture_db[:, None], dryer.layers, axis=1),
+        np.repeat(many.leaf_c[:, None], dryer.layers, axis=1),
+    )
     done: list[ZoneState] = []
-    hottest = c.max(axis=1)
+    hottest = leaf.temperature_c.max(axis=1)
     for index, zone in enumerate(dryer.zones):
         if zone.remix and not isinstance(dryer, FluidBed):
-            bed = _bed(dryer, run, profile, zone, many, props)
-            x, c = mix(bed, x, c)
-        state = _zone(dryer, run, profile, props, many, zone, index, x, c)
+            leaf = mix(props, leaf)
+        state = _zone(dryer, run, many, index, leaf)
         done.append(state)
-        x, c = state.moisture[:, :, -1], state.leaf_c[:, :, -1]
+        leaf = Leaf(state.moisture[:, :, -1], state.leaf_c[:, :, -1])
         hottest = np.maximum(hottest, state.leaf_c.max(axis=(1, 2)))
-    heat = props.leaf_heat(x, c).mean(axis=1)
-    mean_x = x.mean(axis=1)
+    heat = props.leaf_heat(*leaf).mean(axis=1)
+    mean_x = leaf.moisture.mean(axis=1)
     return Solved(props, many, tuple(done), mean_x, props.leaf_c(heat, mean_x), hottest)
 
 
-def _bed(
-    dryer: Dryer,
-    run: DryRun,
-    profile: leaf.LeafProfile,
-    zone: Zone,
-    many: Scenarios,
-    props: Tables,
-) -> Bed:
-    """The bed of a zone, its air flux still to be set."""
-    factor = dryer.rate_factor if isinstance(dryer, FluidBed) else 1.0
-    rows = len(many)
-    return Bed(
-        tables=props,
-        rates=rate_table(profile, zone.velocity_m_s),
-        rate_factor=(factor * many.rate_multiplier)[:, None],
-        flux=np.ones((rows, 1)),
-        layer_kg_m2=(many.dry_load_kg_m2 / dryer.layers)[:, None],
-        conductance=np.ones((rows, 1)),
-    )
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """One zone and the leaf that enters it, to be marched at several inlet humidities."""
+
+    walk: Callable[[Bed, Leaf, Air], Pass]
+    bed: Bed
+    zone: Zone
+    surface_m2_kg: float
+    half_thickness_m: float
+    leaf: Leaf
+    inlet_c: Array
+    ambient_ratio: Array
+
+    def march(self, ratio: Array) -> tuple[Pass, Array]:
+        """March at inlet humidity ratios (any multiple of the scenarios); also the air flux."""
+        many = ratio.size // self.inlet_c.size
+
+        def tile(a: Array) -> Array:
+            return a if many == 1 else np.tile(a, (many, 1))
+
+        inlet_c, bed = tile(self.inlet_c[:, None]), self.bed
+        ratio = ratio[:, None]
+        volume = specific_volume_m3_kg(inlet_c, ratio, bed.tables.pressure_pa)
+        flux = self.zone.velocity_m_s / volume
+        transfer = transfer_w_m2_k(flux * (1.0 + ratio), self.half_thickness_m)
+        here = replace(
+            bed,
+            rate_factor=tile(bed.rate_factor),
+            flux=flux,
+            layer_kg_m2=tile(bed.layer_kg_m2),
+            conductance=self.surface_m2_kg * transfer,
+            dt_s=tile(bed.dt_s),
+        )
+        leaf = Leaf(tile(self.leaf.moisture), tile(self.leaf.temperature_c))
+        return self.walk(here, leaf, Air(inlet_c, ratio)), flux[:, 0]
 
 
-def _zone(
-    dryer: Dryer,
-    run: DryRun,
-    profile: leaf.LeafProfile,
-    props: Tables,
-    many: Scenarios,
-    zone: Zone,
-    index: int,
-    x: Array,
-    c: Array,
-) -> ZoneState:
+def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) -> ZoneState:
+    zone, profile = dryer.zones[index], run.leaf_profile()
     steps = zone_steps(dryer, zone)
     inlet_c = many.ambient_c if zone.inlet_c is None else many.inlet_c[:, index]
     if zone.velocity_m_s < _STILL_M_S:
-        still_x, still_c = (np.repeat(a[:, :, None], steps + 1, axis=2) for a in (x, c))
+        still_x, still_c = (np.repeat(a[:, :, None], steps + 1, axis=2) for a in leaf)
         nothing = np.zeros(len(many))
         return ZoneState(zone, None, still_x, still_c, inlet_c, many.ambient_ratio, nothing)
-    down = zone.direction == "down"
-    if down:
-        x, c = x[:, ::-1], c[:, ::-1]
-    bed = _bed(dryer, run, profile, zone, many, props)
-    dt_s = (many.residence_h * 3600.0 * zone.share / steps)[:, None]
-    walk = march
+    side = slice(None, None, -1) if zone.direction == "down" else slice(None)
+    leaf = Leaf(leaf.moisture[:, side], leaf.temperature_c[:, side])
+    walk, factor = march, 1.0
     if isinstance(dryer, FluidBed):
         walk = march_mixed_depth if dryer.mixing == "plug" else tank
-    area = dryer.exposure * profile.specific_surface_m2_kg
-
-    def once(ratio: Array, rows: Array) -> tuple[Pass, Array]:
-        """March the zone for the scenarios in ``rows`` at these inlet humidities."""
-        volume = specific_volume_m3_kg(inlet_c[rows], ratio, run.pressure_pa)
-        flux = zone.velocity_m_s / volume
-        heat = transfer_w_m2_k(flux * (1.0 + ratio), profile.half_thickness_m)
-        here = replace(
-            bed,
-            rate_factor=bed.rate_factor[rows],
-            flux=flux[:, None],
-            layer_kg_m2=bed.layer_kg_m2[rows],
-            conductance=(area * heat)[:, None],
-        )
-        air_c, air_w = inlet_c[rows][:, None], ratio[:, None]
-        return walk(here, x[rows], c[rows], air_c, air_w, dt_s[rows], steps), flux
-
-    ratio, result, flux = _closed(once, zone, many, inlet_c, props)
-    moisture, leaf_c = result.moisture, result.leaf_c
-    if down:
-        moisture, leaf_c = moisture[:, ::-1], leaf_c[:, ::-1]
+        factor = dryer.rate_factor
+    column = np.ones((len(many), 1))
+    bed = Bed(
+        tables=tables(profile, run.pressure_pa),
+        by_dry_bulb=by_dry_bulb(profile, run.pressure_pa, zone.velocity_m_s),
+        rate_factor=(factor * many.rate_multiplier)[:, None],
+        flux=column,
+        layer_kg_m2=(many.dry_load_kg_m2 / dryer.layers)[:, None],
+        conductance=column,
+        dt_s=(many.residence_h * 3600.0 * zone.share / steps)[:, None],
+        steps=steps,
+    )
+    surface = dryer.exposure * profile.specific_surface_m2_kg
+    thick, ambient = profile.half_thickness_m, many.ambient_ratio
+    way = _Way(walk, bed, zone, surface, thick, leaf, inlet_c, ambient)
+    ratio, result, flux = _closed(way)
+    moisture, leaf_c = result.moisture[:, side], result.leaf_c[:, side]
     return ZoneState(zone, result, moisture, leaf_c, inlet_c, ratio, flux)
 
 
-def _closed(
-    once: Callable[[Array, Array], tuple[Pass, Array]],
-    zone: Zone,
-    many: Scenarios,
-    inlet_c: Array,
-    props: Tables,
-) -> tuple[Array, Pass, Array]:
+def _closed(way: _Way) -> tuple[Array, Pass, Array]:
     """Inlet humidity ratio that returns itself, by a bracketed secant on all scenarios.
 
     Returns the humidity ratio, the zone marched with it and its air flux.
     """
-    r, ambient, n = zone.recirculated, many.ambient_ratio, len(many)
-    rows = np.arange(n)
+    r, ambient = way.zone.recirculated, way.ambient_ratio
     if r == 0.0:
-        return (ambient, *once(ambient, rows))
-
-    def short(w: Array, exhaust: Array) -> Array:
-        found: Array = r * exhaust + (1.0 - r) * np.tile(ambient, w.size // n) - w
-        return found
-
-    low, high = np.zeros(n), _most_ratio(inlet_c, props)
-    guess = _first_guess(r, ambient, inlet_c, high, props)
-    pair = np.concatenate([0.5 * (guess + ambient), guess])
-    both = short(pair, once(pair, np.tile(rows, 2))[0].exhaust_ratio)
-    (w0, w1), (f0, f1) = np.split(pair, 2), np.split(both, 2)
+        return (ambient, *way.march(ambient))
+    high = np.maximum(way.bed.tables.saturated_ratio(way.inlet_c), 1.0001 * ambient)
+    low, guess = np.zeros_like(ambient), _first_guess(way, 0.9 * high)
+    pair = np.stack([0.5 * (guess + ambient), guess])
+    (first, old), (_, old_flux) = _halves(*way.march(pair.ravel()))
+    w0, w1 = pair
+    f0, f1 = (r * p.exhaust_ratio + (1.0 - r) * ambient - w for p, w in ((first, w0), (old, w1)))
     low, high = _bracket(low, high, w0, f0)
     for _ in range(_MOST):
         low, high = _bracket(low, high, w1, f1)
-        slope = np.where(w1 == w0, -1.0, (f1 - f0) / np.where(w1 == w0, 1.0, w1 - w0))
-        new = w1 - f1 / np.minimum(slope, -1e-3)
+        new = w1 + _secant(w0, w1, f0, f1)
         new = np.where((new < low) | (new > high), 0.5 * (low + high), new)
-        new = np.where(np.abs(f1) < 0.01 * _CLOSED, w1, new)
-        w0, f0, w1 = w1, f1, new
-        result, flux = once(w1, rows)
-        f1 = short(w1, result.exhaust_ratio)
-        if np.all(np.abs(f1) < _CLOSED):
-            return w1, result, flux
+        w0, f0, w1 = w1, f1, np.where(np.abs(f1) < _FLOOR, w1, new)
+        result, flux = way.march(w1)
+        f1 = r * result.exhaust_ratio + (1.0 - r) * ambient - w1
+        if np.all(np.abs(f1) < _NEAR * np.abs(result.exhaust_ratio - w1) + _FLOOR):
+            step = _secant(w0, w1, f0, f1)
+            part = np.where(w1 == w0, 0.0, step / np.where(w1 == w0, 1.0, w1 - w0))
+            return w1 + part * (w1 - w0), *_beyond((old, old_flux), (result, flux), part)
+        old, old_flux = result, flux
     raise BadInput(
         "recirculated",
         r,
@@ -232,21 +221,47 @@ def _closed(
     )
 
 
+def _secant(w0: Array, w1: Array, f0: Array, f1: Array) -> Array:
+    """Step from w1; the shortfall always falls as the inlet grows more humid."""
+    slope = np.where(w1 == w0, -1.0, (f1 - f0) / np.where(w1 == w0, 1.0, w1 - w0))
+    return -f1 / np.minimum(slope, -1e-3)
+
+
+def _halves(both: Pass, flux: Array) -> tuple[tuple[Pass, Pass], tuple[Array, Array]]:
+    """Split a march of two inlet humidities a scenario."""
+    n = flux.size // 2
+
+    def half(part: slice) -> Pass:
+        return Pass(**{k: v[part] for k, v in vars(both).items()})
+
+    return (half(slice(None, n)), half(slice(n, None))), (flux[:n], flux[n:])
+
+
+def _beyond(old: tuple[Pass, Array], new: tuple[Pass, Array], part: Array) -> tuple[Pass, Array]:
+    """The zone a small part of the last secant step further on, linearly.
+
+    The step left is below 1e-4 of the humidity taken up, so what is neglected is its square; it
+    saves a march. `Solved` is checked for closure like any other.
+    """
+
+    def line(a: Array, b: Array) -> Array:
+        return b + part.reshape(-1, *([1] * (b.ndim - 1))) * (b - a)
+
+    fields = {k: line(v, getattr(new[0], k)) for k, v in vars(old[0]).items()}
+    return Pass(**fields), line(old[1], new[1])
+
+
 def _bracket(low: Array, high: Array, w: Array, f: Array) -> tuple[Array, Array]:
     """Tighten the bracket by one point: too dry where the zone returns more than it was given."""
     return np.where(f > 0.0, np.maximum(low, w), low), np.where(f < 0.0, np.minimum(high, w), high)
 
 
-def _most_ratio(inlet_c: Array, props: Tables) -> Array:
-    """Just under saturation at the inlet temperature (or at the top of the table)."""
-    return 0.999 * props.saturated_ratio(np.minimum(inlet_c, props.wet_c[-1]))
-
-
-def _first_guess(r: float, ambient: Array, inlet_c: Array, most: Array, props: Tables) -> Array:
+def _first_guess(way: _Way, most: Array) -> Array:
     """Inlet humidity if the exhaust went half of the way to saturation."""
+    r, ambient, props = way.zone.recirculated, way.ambient_ratio, way.bed.tables
     w = ambient
     for _ in range(8):
-        _, wet, _ = props.wet_bulb(air_enthalpy(inlet_c, w), w)
+        _, wet = props.wet_bulb(air_enthalpy(way.inlet_c, w), w)
         goal = r * (w + 0.5 * (wet - w)) + (1.0 - r) * ambient
-        w = np.minimum(w + 0.7 * (goal - w) / (1.0 - 0.7 * r), 0.9 * most)
+        w = np.minimum(w + 0.7 * (goal - w) / (1.0 - 0.7 * r), most)
     return np.maximum(w, 0.5 * np.minimum(ambient, most))

@@ -137,8 +137,8 @@ class _Dryer:
     time_min_h: float = 0.05
     time_max_h: float = 8.0
     exposure: float = field(default_factory=lambda: number("bed.exposure"))
-    layers: int = 10
-    steps: int = 50
+    layers: int = 8
+    steps: int = 40
 
     def __post_init__(self) -> None:
         """Refuse dryers whose numbers do not fit together."""
@@ -323,8 +323,16 @@ def check_run(dryer: Dryer, run: DryRun) -> None:
     Raises
     ------
     BadInput
-        No feed on a belt, no charge on trays.
+        No feed on a belt, no charge on trays, a set point below the ambient air.
     """
+    for n, zone in enumerate(dryer.zones, start=1):
+        require(
+            zone.inlet_c is None or zone.inlet_c >= run.ambient_c,
+            "inlet_c",
+            zone.inlet_c,
+            f"inlet_c of zone {n} is {zone.inlet_c} degC; a heater cannot go below the ambient "
+            f"{run.ambient_c:g} degC. Raise it, or leave it out for a zone without a heater.",
+        )
     if isinstance(dryer, TrayDryer):
         require(
             run.mass_kg is not None,

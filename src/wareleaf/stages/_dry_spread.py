@@ -81,6 +81,6 @@ def vary(dryer: Dryer, run: DryRun, points: Array) -> Scenarios:
         ambient_c=ambient_c,
         leaf_c=ambient_c if run.leaf_c is None else many.leaf_c,
         ambient_ratio=humidity_ratio(ambient_c, ambient_rh, run.pressure_pa),
-        inlet_c=np.clip(many.inlet_c + z[:, 4][:, None] * heated, 0.0, 160.0),
+        inlet_c=np.maximum(many.inlet_c + z[:, 4][:, None] * heated, ambient_c[:, None]),
         rate_multiplier=run.rate_multiplier * np.exp(z[:, 5]),
     )

@@ -34,60 +34,62 @@ REFERENCE_C = 50.0  # heat of sorption and specific heat are taken here
 
 @dataclass(frozen=True, eq=False)
 class Tables:
-    """Tables of one leaf in air of one pressure."""
+    """Tables of one leaf in air of one pressure.
+
+    Tables on an even grid have two columns, the value and its step to the next row; the sorption
+    table has four, the value and its steps by temperature, by activity and by both.
+    """
 
     pressure_pa: float
-    saturation_pa: Array  # by dry bulb: vapour pressure of saturated air
+    saturation_pa: Array  # vapour pressure of saturated air, by dry bulb
     wet_c: Array
-    wet_ratio: Array  # humidity ratio of saturated air, by wet bulb
+    wet_ratio: Array  # humidity ratio of saturated air, by wet bulb, two columns
     wet_heat: Array  # h(t, W) - W cw t of saturated air, by wet bulb
     sorption: Array  # equilibrium moisture db, by temperature and activity, flattened
+    sorption_rows: int
     binding_x: Array
     binding_heat: Array  # net heat of sorption, J/kg water, by moisture
     binding_sum: Array  # its integral from a moisture up to the wettest
     heat_dry: float  # J/(kg K) of dry matter
     heat_water: float  # J/(kg K) per kg of water in the leaf
 
-    def wet_bulb(self, enthalpy: Array, ratio: Array) -> tuple[Array, Array, Array]:
-        """Wet bulb degC, its saturated humidity ratio and its latent heat J/kg.
+    def wet_bulb(self, enthalpy: Array, ratio: Array) -> tuple[Array, Array]:
+        """Wet bulb degC and its saturated humidity ratio.
 
-        Thermodynamic wet bulb: ``h + (Ws - W) cw Tw = hs`` (ASHRAE Fundamentals chapter 1),
-        solved by three sweeps of ``A(Tw) = h - W cw Tw`` with ``A = hs - Ws cw Tw`` tabled; a
-        sweep takes the error down by a factor of some 20.
+        Thermodynamic wet bulb: ``h + (Ws - W) cw Tw = hs`` (ASHRAE Fundamentals chapter 1), by
+        sweeps of ``A(Tw) = h - W cw Tw`` with ``A = hs - Ws cw Tw`` tabled; a sweep takes the
+        error down twentyfold and the first guess is some 20 K off at worst.
         """
-        wet = np.interp(enthalpy, self.wet_heat, self.wet_c)
         lift = CP_WATER_J_KG_K * ratio
-        for _ in range(3):
+        wet = np.interp(enthalpy - 40.0 * lift, self.wet_heat, self.wet_c)
+        for _ in range(2):
             wet = np.interp(enthalpy - lift * wet, self.wet_heat, self.wet_c)
-        return wet, self.saturated_ratio(wet), latent_heat(wet)
+        return wet, self.saturated_ratio(wet)
 
     def saturated_ratio(self, temperature_c: Array) -> Array:
         """Humidity ratio of saturated air."""
         place = (temperature_c - _COLD_C) * (1.0 / _WET_STEP_K)
-        return _uniform(self.wet_ratio, place)
+        whole = place.astype(np.intp)
+        row = self.wet_ratio.take(whole, axis=0, mode="clip")
+        found: Array = row[..., 0] + (place - whole) * row[..., 1]
+        return found
 
-    def activity(self, dry_bulb_c: Array, ratio: Array) -> Array:
+    def sorbed(self, dry_bulb_c: Array, activity: Array) -> Array:
+        """Equilibrium moisture db of the leaf (desorption branch) in air of this humidity."""
+        held = np.minimum(activity * (1.0 / _ACTIVITY_TOP), 1.0)
+        across = _ACTIVITY_STEPS * (1.0 - np.sqrt(1.0 - held))
+        along = np.maximum(dry_bulb_c, 0.0) * (1.0 / _SORPTION_STEP_K)
+        i = np.minimum(along.astype(np.intp), self.sorption_rows - 2)
+        j = across.astype(np.intp)
+        u, v = np.minimum(along - i, 1.0), across - j
+        row = self.sorption.take(i * (_ACTIVITY_STEPS + 1) + j, axis=0)
+        found: Array = row[..., 0] + u * row[..., 1] + v * (row[..., 2] + u * row[..., 3])
+        return found
+
+    def activity(self, saturation_pa: Array, ratio: Array) -> Array:
         """Relative humidity of air, which is the water activity it holds a leaf to."""
-        place = (dry_bulb_c - _COLD_C) * (1.0 / _STEP_K)
-        vapour = self.pressure_pa * ratio / (MOLAR_MASS_RATIO + ratio)
-        return vapour / _uniform(self.saturation_pa, place)
-
-    def equilibrium(self, dry_bulb_c: Array, ratio: Array) -> Array:
-        """Equilibrium moisture db of the leaf in this air (desorption branch)."""
-        activity = np.minimum(self.activity(dry_bulb_c, ratio), _ACTIVITY_TOP)
-        across = _ACTIVITY_STEPS * (1.0 - np.sqrt(1.0 - activity / _ACTIVITY_TOP))
-        along = dry_bulb_c * (1.0 / _SORPTION_STEP_K)
-        rows = self.sorption.size // (_ACTIVITY_STEPS + 1)
-        i = np.minimum(np.maximum(along, 0.0), rows - 1.0001).astype(np.intp)
-        j = np.minimum(across, _ACTIVITY_STEPS - 0.0001).astype(np.intp)
-        u = np.minimum(np.maximum(along - i, 0.0), 1.0)
-        v = across - j
-        at = i * (_ACTIVITY_STEPS + 1) + j
-        s = self.sorption
-        low = s[at] + v * (s[at + 1] - s[at])
-        at = at + _ACTIVITY_STEPS + 1
-        high = s[at] + v * (s[at + 1] - s[at])
-        return low + u * (high - low)
+        found: Array = self.pressure_pa * ratio / ((MOLAR_MASS_RATIO + ratio) * saturation_pa)
+        return found
 
     def leaf_heat(self, moisture_db: Array, leaf_c: Array) -> Array:
         """Enthalpy of the leaf, J per kg dry matter, with the heat of binding of its water."""
@@ -112,45 +114,57 @@ def _latent() -> tuple[float, float]:
     return at_zero, (at_fifty - at_zero) / 50.0
 
 
-def _uniform(table: Array, place: Array) -> Array:
-    """Linear interpolation in an evenly spaced table, held at its ends."""
-    index = np.minimum(np.maximum(place, 0.0), table.size - 1.000001)
-    whole = index.astype(np.intp)
-    low = table[whole]
-    return low + (index - whole) * (table[whole + 1] - low)
+def _with_steps(values: Array) -> Array:
+    """A value column and the step to the next row (0 after the last)."""
+    return np.stack([values, np.diff(values, append=values[-1:])], axis=1)
 
 
 @lru_cache(maxsize=32)
 def tables(profile: leaf.LeafProfile, pressure_pa: float) -> Tables:
     """Tables of a leaf profile at an air pressure."""
-    dry_c = np.arange(_COLD_C, _HOT_C + _STEP_K, _STEP_K)
-    saturation = _saturation(dry_c, pressure_pa)
+    saturation = _saturation(_dry_bulbs(), pressure_pa)
     wet_c = np.arange(_COLD_C, 110.0, _WET_STEP_K)
     wet_c = wet_c[_saturation(wet_c, pressure_pa) < _SATURATION_TOP * pressure_pa]
     wet_ratio = humidity_ratio(wet_c, 1.0, pressure_pa)
     wet_heat = enthalpy_j_kg(wet_c, wet_ratio) - wet_ratio * CP_WATER_J_KG_K * wet_c
-    steps = np.linspace(0.0, 1.0, _ACTIVITY_STEPS + 1)
-    activity = _ACTIVITY_TOP * (1.0 - (1.0 - steps) ** 2)
-    rows = np.arange(0.0, 155.0 + _SORPTION_STEP_K, _SORPTION_STEP_K)
-    sorption = leaf.equilibrium_moisture_db(profile, activity[None, :], rows[:, None])
     x = np.geomspace(_MOISTURE_LOW, _MOISTURE_HIGH, 1200)
     binding = np.maximum(leaf.net_isosteric_heat_j_kg(profile, x, REFERENCE_C), 0.0)
     total = cumulative_simpson(binding, x=x, initial=0.0)
     dry_heat = float(leaf.specific_heat_j_kg_k(profile, 0.0, REFERENCE_C))
     wet_leaf_heat = float(leaf.specific_heat_j_kg_k(profile, 1.0, REFERENCE_C))
+    sorption, rows = _sorption(profile)
     return Tables(
         pressure_pa=pressure_pa,
         saturation_pa=saturation,
         wet_c=wet_c,
-        wet_ratio=wet_ratio,
+        wet_ratio=_with_steps(wet_ratio),
         wet_heat=wet_heat,
-        sorption=np.ascontiguousarray(sorption, dtype=np.float64).ravel(),
+        sorption=sorption,
+        sorption_rows=rows,
         binding_x=x,
         binding_heat=binding,
         binding_sum=total[-1] - total,
         heat_dry=dry_heat,
         heat_water=wet_leaf_heat - dry_heat,
     )
+
+
+def _dry_bulbs() -> Array:
+    return np.arange(_COLD_C, _HOT_C + _STEP_K, _STEP_K)
+
+
+def _sorption(profile: leaf.LeafProfile) -> tuple[Array, int]:
+    """Equilibrium moisture by temperature (rows) and activity, flattened, with its steps."""
+    steps = np.linspace(0.0, 1.0, _ACTIVITY_STEPS + 1)
+    activity = _ACTIVITY_TOP * (1.0 - (1.0 - steps) ** 2)
+    at_c = np.arange(0.0, _HOT_C + _SORPTION_STEP_K, _SORPTION_STEP_K)
+    x = np.asarray(
+        leaf.equilibrium_moisture_db(profile, activity[None, :], at_c[:, None]), dtype=np.float64
+    )
+    by_t = np.diff(x, axis=0, append=x[-1:])
+    by_a = np.diff(x, axis=1, append=x[:, -1:])
+    both = np.diff(by_a, axis=0, append=by_a[-1:])
+    return np.stack([x, by_t, by_a, both], axis=2).reshape(-1, 4), at_c.size
 
 
 def _saturation(temperature_c: Array, pressure_pa: float) -> Array:
@@ -162,14 +176,19 @@ def _saturation(temperature_c: Array, pressure_pa: float) -> Array:
 
 
 @lru_cache(maxsize=128)
-def rate_table(profile: leaf.LeafProfile, velocity_m_s: float) -> Array:
-    """Internal rate constant 1/s by dry bulb, at one velocity."""
-    air_c = np.arange(_COLD_C, _HOT_C + _STEP_K, _STEP_K)
-    per_h = leaf.rate_constant_per_h(profile, np.maximum(air_c, 0.0), velocity_m_s, "dry")
-    table: Array = np.asarray(per_h, dtype=np.float64) / 3600.0
-    return table
+def by_dry_bulb(profile: leaf.LeafProfile, pressure_pa: float, velocity_m_s: float) -> Array:
+    """Saturation pressure Pa and internal rate constant 1/s by dry bulb, each with its steps."""
+    held = np.maximum(_dry_bulbs(), 0.0)
+    per_h = leaf.rate_constant_per_h(profile, held, velocity_m_s, "dry")
+    rate = np.asarray(per_h, dtype=np.float64) / 3600.0
+    saturation = tables(profile, pressure_pa).saturation_pa
+    return np.concatenate([_with_steps(saturation), _with_steps(rate)], axis=1)
 
 
-def rate_per_s(table: Array, dry_bulb_c: Array) -> Array:
-    """Look a rate constant up, 1/s."""
-    return _uniform(table, (dry_bulb_c - _COLD_C) * (1.0 / _STEP_K))
+def look_up(table: Array, dry_bulb_c: Array) -> tuple[Array, Array]:
+    """Saturation pressure Pa and rate constant 1/s at a dry bulb."""
+    place = (dry_bulb_c - _COLD_C) * (1.0 / _STEP_K)
+    whole = place.astype(np.intp)
+    part = place - whole
+    row = table.take(whole, axis=0, mode="clip")
+    return row[..., 0] + part * row[..., 1], row[..., 2] + part * row[..., 3]
