@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from wareleaf.book.event import Event
-from wareleaf.book.forms import check_form
+from wareleaf.book.forms import a_kind, check_form
 from wareleaf.book.kinds import lots_named
 from wareleaf.measure.errors import BadInput, require
 
@@ -31,7 +31,8 @@ def in_force(correction: Event, original: Event) -> Event:
         kind == original.kind,
         "facts.kind",
         kind,
-        f"The correction is a {kind} but the event it corrects is a {original.kind}; "
+        f"The correction is {a_kind(str(kind))} but the event it corrects is "
+        f"{a_kind(original.kind)}; "
         "void the event and record a new one to change its kind.",
     )
     event = as_original(correction, original.event_id, original.kind)

@@ -50,7 +50,7 @@ def _check_kind(event: Event) -> None:
         not event.corrects,
         "corrects",
         event.corrects,
-        f"Only a correction may supersede an event; this is a {event.kind}.",
+        f"Only a correction may supersede an event; this is {a_kind(event.kind)}.",
     )
     _check_shape(event, event.kind)
     check_facts(event.kind, event.facts)
@@ -97,14 +97,20 @@ def _check_shape(event: Event, kind: str) -> None:
             low <= count <= high,
             name,
             count,
-            f"A {kind} with {count} {name} makes no sense; it takes {_range(low, high)}.",
+            f"{a_kind(kind).capitalize()} with {count} {name} makes no sense; "
+            f"it takes {_range(low, high)}.",
         )
     require(
         shape.streams or not event.streams,
         "streams",
         [s.name for s in event.streams],
-        f"A {kind} moves nothing, so it has no streams.",
+        f"{a_kind(kind).capitalize()} moves nothing, so it has no streams.",
     )
+
+
+def a_kind(kind: str) -> str:
+    """A kind with its article, for people."""
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind.replace('_', ' ')}"
 
 
 def _range(low: int, high: int) -> str:

@@ -122,7 +122,7 @@ def check_facts(kind: str, facts: Mapping[str, JSON]) -> None:
             name in facts,
             f"facts.{name}",
             None,
-            f"facts.{name} is missing; a {kind} needs it, a {wanted}.",
+            f"facts.{name} is missing; this kind of event needs it, a {wanted}.",
         )
         _check_one(f"facts.{name}", facts[name], wanted)
     if kind == "reading":

@@ -77,7 +77,7 @@ def connect(where: str | Path, *, create: bool) -> sa.Engine:
             url.render_as_string(),
             f"The book at {url.render_as_string()} cannot be opened: {error.orig}.",
         ) from error
-    except BadInput:
+    except (BadInput, BookUnavailable):
         engine.dispose()
         raise
     return engine
