@@ -19,7 +19,7 @@ from wareleaf.leaf._checks import (
     checked_open_activity,
     first_where,
 )
-from wareleaf.measure import BadInput, require
+from wareleaf.measure import BadInput
 
 GAS_CONSTANT_J_MOL_K = 8.314462618  # CODATA 2018, exact
 KELVIN = 273.15
@@ -33,15 +33,14 @@ def _heat_factor(heat_j_mol: float, temperature_c: Number, reference_c: float) -
 
 
 def _positive_scale(scale: Array, model: str, temperature_c: Number) -> Array:
-    require(
-        bool(np.all(scale > 0.0)),
-        "temperature_c",
-        first_where(
-            np.broadcast_to(np.asarray(temperature_c, dtype=float), scale.shape), scale <= 0.0
-        ),
-        f"temperature_c is outside what these {model} constants can describe: "
-        "their temperature term is not above 0 there.",
-    )
+    if not np.all(scale > 0.0):
+        bad = first_where(np.asarray(temperature_c, dtype=float), ~(scale > 0.0))
+        raise BadInput(
+            "temperature_c",
+            bad,
+            f"temperature_c is {bad:g}; the temperature term of these {model} constants is not "
+            "above 0 there, give one where it is.",
+        )
     return scale
 
 
@@ -82,8 +81,7 @@ def gab_moisture_db(
     kk = k * _heat_factor(heat_k_j_mol, temperature_c, reference_c)
     ka = kk * aw
     if not np.all(ka < 1.0):
-        at = first_where(np.broadcast_to(aw, ka.shape), ~(ka < 1.0))
-        edge = first_where(np.broadcast_to(1.0 / kk, ka.shape), ~(ka < 1.0))
+        at, edge = first_where(aw, ~(ka < 1.0)), first_where(1.0 / kk, ~(ka < 1.0))
         raise BadInput(
             "water_activity",
             at,

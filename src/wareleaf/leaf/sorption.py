@@ -14,11 +14,11 @@ from collections.abc import Callable, Mapping
 import numpy as np
 
 from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
+from wareleaf.leaf._checks import checked_activity, checked_moisture
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.leaf.models import MODELS
 from wareleaf.leaf.profiles import BranchModel, LeafProfile
 from wareleaf.leaf.salt import KCL, NACL, WATER_KG_MOL
-from wareleaf.measure import require
 
 # Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
 # so equilibrium moisture is that of this water activity in damper air.
@@ -50,13 +50,7 @@ def equilibrium_moisture_db(
     BadInput
         Water activity outside 0 to 1, or an unknown branch.
     """
-    aw = np.asarray(water_activity, dtype=float)
-    require(
-        bool(np.all((aw >= 0.0) & (aw <= 1.0 + 1e-9))),
-        "water_activity",
-        float(np.max(aw)) if np.max(aw) > 1.0 else float(np.min(aw)),
-        f"water_activity runs from {np.min(aw):g} to {np.max(aw):g}; it must be from 0 to 1.",
-    )
+    aw = checked_activity(water_activity, top=1.0 + 1e-9)
     aw = np.minimum(aw, WATER_ACTIVITY_TOP)
     return as_given(_total(profile, aw, temperature_c, branch))
 
@@ -76,15 +70,7 @@ def water_activity(
     BadInput
         Moisture below 0 or not finite, or an unknown branch.
     """
-    db = np.asarray(moisture_db, dtype=float)
-    require(
-        bool(np.all((db >= -1e-9) & np.isfinite(db))),
-        "moisture_db",
-        float(np.min(db)),
-        f"moisture_db runs from {np.min(db):g} to {np.max(db):g}; "
-        "it must be a finite number of 0 or more.",
-    )
-    db = np.maximum(db, 0.0)
+    db = np.maximum(checked_moisture(moisture_db, least=-1e-9), 0.0)
     nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
     if nacl + kcl == 0.0:
         return as_given(_organic_water_activity(profile, db, temperature_c, branch))
