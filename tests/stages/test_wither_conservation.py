@@ -69,11 +69,12 @@ def _temperatures_in_bounds(run, result):
     pressure = run.pressure_pa[0]
     ratio = air.humidity_ratio(np.array(result.air_in_c), np.array(result.air_in_rh), pressure)
     wet_bulb = air.wet_bulb_c(np.array(result.air_in_c), ratio, pressure)
-    # Half a kelvin above the hottest air: leaf that takes water up from damp air is warmed by it.
-    # A little below the wet bulb: see test_rain_wet_leaf_sits_at_the_wet_bulb.
-    below = 0.3 if run.surface_water_share > 0.0 else 0.05
+    # Loose where physics is: dry leaf in hot damp air takes water up and is warmed by it above the
+    # air, and leaf that has just dried off is still cold, which lets the layer above it dip below
+    # the wet bulb. Fresh leaf in drying air is held strictly in the next test.
+    below = 1.0 if run.surface_water_share > 0.0 else 0.05
     assert result.leaf_temperature_min_c >= min(float(wet_bulb.min()), start) - below
-    assert result.leaf_temperature_max_c <= max(*result.air_in_c, start, 35.0) + 0.5
+    assert result.leaf_temperature_max_c <= max(*result.air_in_c, start) + 2.0
 
 
 @settings(max_examples=25, deadline=None)

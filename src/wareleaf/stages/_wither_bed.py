@@ -29,8 +29,12 @@ from wareleaf.stages.common import Array
 _CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
 _EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
 _NEWTON_TOLERANCE_K = 1e-3  # of the last correction, which is still applied: error of 1e-6 K
-_NEWTON_MAX = 25
+_NEWTON_MAX = 8
+_BRACKET_TOLERANCE_K = 1e-9
+_BRACKET_MAX = 80
+_BRACKET_K = 30.0
 _TINY = 1e-30
+_SHUT = 1e30
 _FILM_LEAST = 1e-9
 
 
@@ -181,12 +185,14 @@ class _Cells:
         humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
         self.wet = bool(held.film_db.any()) or float(humidity.max()) > 1.0
         equilibrium = np.interp(humidity, bed.sorption_aw, bed.sorption_db)
+        total = held.moisture_db + held.film_db
+        self.heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
         rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
         gap = held.moisture_db - equilibrium
         # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
-        self.inside = np.abs(self.dry_per_s * np.expm1(-rate * step_s) * gap) + _TINY
+        self.inside = -self.dry_per_s * np.expm1(-rate * step_s) * gap + _TINY
 
-    def _from_leaf(self, saturated_pa: Array, slope: Array) -> tuple[Array, Array]:
+    def _from_leaf(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array]:
         """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.
 
         Inner and outer resistance in series: the outer one is that of the surface at the leaf's
@@ -196,67 +202,104 @@ class _Cells:
         leaf_pa = self.activity * saturated_pa
         below = air.pressure_pa - leaf_pa
         leaf_w = _EPS * leaf_pa / below
+        d_drive = leaf_w * steer / below
         air_w = air.humidity_ratio
         if self.wet:  # what condenses goes to the film, not into the leaf
-            air_w = np.minimum(air_w, _EPS * saturated_pa / (air.pressure_pa - saturated_pa))
+            below = air.pressure_pa - saturated_pa
+            free_w = _EPS * saturated_pa / below
+            d_drive = d_drive - np.where(air_w > free_w, free_w * steer / below, 0.0)
+            air_w = np.minimum(air_w, free_w)
         drive = leaf_w - air_w
-        through = self.units / (1.0 + self.conductance * np.abs(drive) / self.inside)
+        resistance = self.conductance * drive / self.inside
+        # Outside and inside disagree on the direction only while the leaf changes temperature
+        # fast; nothing passes then.
+        resistance = np.where(resistance < 0.0, _SHUT, resistance)
+        through = self.units / (1.0 + resistance)
         stay = np.exp(-through)
         gain = 1.0 - stay
         steep = gain - stay * through * (1.0 - through / self.units)
         flow = air.flow_kg_s_m2
-        return flow * drive * gain, flow * steep * leaf_w * slope / below
+        return flow * drive * gain, flow * steep * d_drive
 
-    def _from_film(self, saturated_pa: Array, slope: Array) -> tuple[Array, Array, Array]:
-        """Water from the film, kg/(s m2), its slope, and the share of leaf that it covers.
+    def _from_film(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array, Array, Array]:
+        """Water from the film, kg/(s m2), and the share of leaf it covers, each with its slope.
 
         The share is that at the end of the step, so the film never goes below nothing.
         """
-        air = self.air
+        air, whole = self.air, self.bed.film_kg_kg
         below = air.pressure_pa - saturated_pa
         free_w = _EPS * saturated_pa / below
         full = air.flow_kg_s_m2 * self.approach
         free = full * (free_w - air.humidity_ratio)
-        cover = self.bed.film_kg_kg + np.maximum(free, 0.0) / self.dry_per_s
-        share = np.minimum(1.0, self.held.film_db / cover)
-        taken = np.where(free > 0.0, share, 1.0)
-        return taken * free, taken * full * free_w * slope / below, share
+        d_free = full * free_w * steer / below
+        cover = whole + np.maximum(free, 0.0) / self.dry_per_s
+        share = self.held.film_db / cover
+        part = (free > 0.0) & (share < 1.0)
+        share = np.minimum(1.0, share)
+        d_share = np.where(part, -share * d_free / (self.dry_per_s * cover), 0.0)
+        film = np.where(free > 0.0, share, 1.0) * free
+        d_film = np.where(part, share * whole / cover, 1.0) * d_free
+        return film, d_film, share, d_share
 
     def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
         """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
         bed = self.bed
         saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
-        slope = 4030.2 / (leaf_c + 235.0) ** 2 * self.air.pressure_pa  # Magnus; steers Newton only
-        inner, d_inner = self._from_leaf(saturated_pa, slope)
+        steer = 4030.2 / (leaf_c + 235.0) ** 2 * self.air.pressure_pa  # Magnus; steers Newton only
+        inner, d_inner = self._from_leaf(saturated_pa, steer)
         if not self.wet:
             return inner, 0.0, d_inner, 0.0
-        film, d_film, share = self._from_film(saturated_pa, slope)
-        return (1.0 - share) * inner, film, (1.0 - share) * d_inner, d_film
+        film, d_film, share, d_share = self._from_film(saturated_pa, steer)
+        bare = 1.0 - share
+        return bare * inner, film, bare * d_inner - d_share * inner, d_film
+
+    def _step(self, leaf_c: Array) -> tuple[Array, Array, Array, Array | float]:
+        """Leaf balance at a trial temperature: what is in excess, Newton's step, and the water.
+
+        ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``; the
+        water is carried on to the end of the step.
+        """
+        held = self.held
+        inner, film, d_inner, d_film = self._water(leaf_c)
+        latent = _L0 + (_CP_V - _CP_W) * leaf_c
+        water = inner + film
+        excess = (
+            self.heat_leaf * (leaf_c - held.leaf_c)
+            - self.sensible * (self.air.dry_bulb_c - leaf_c)
+            + water * latent
+        )
+        stiffness = self.heat_leaf + self.sensible + water * (_CP_V - _CP_W)
+        change = -excess / (stiffness + (d_inner + d_film) * latent)
+        return excess, change, inner + d_inner * change, film + d_film * change
 
     def solve(self, guess_c: Array) -> tuple[State, tuple[Array, Array]]:
-        """Leaf at the end of the step and the air that leaves.
-
-        Leaf: ``m c (T' - T) / dt = Q - E (h_vapour - h_water)`` at the new temperature ``T'``.
-        """
-        held, air = self.held, self.air
-        total = held.moisture_db + held.film_db
-        heat_leaf = self.dry_per_s * (self.bed.specific_heat_dry_j_kg_k + _CP_W * total)
-        stiff = heat_leaf + self.sensible
+        """Leaf at the end of the step and the air that leaves; Newton from a guess."""
         leaf_c = guess_c
         for _ in range(_NEWTON_MAX):
-            inner, film, d_inner, d_film = self._water(leaf_c)
-            latent = _L0 + (_CP_V - _CP_W) * leaf_c
-            water = inner + film
-            excess = (
-                heat_leaf * (leaf_c - held.leaf_c)
-                - self.sensible * (air.dry_bulb_c - leaf_c)
-                + water * latent
-            )
-            change = -excess / (stiff + (d_inner + d_film) * latent + water * (_CP_V - _CP_W))
+            _, change, inner, film = self._step(leaf_c)
             leaf_c = leaf_c + change
             if float(np.abs(change).max()) < _NEWTON_TOLERANCE_K:
+                return self._after(leaf_c, inner, film)
+        return self._solve_bracketed()
+
+    def _solve_bracketed(self) -> tuple[State, tuple[Array, Array]]:
+        """As ``solve``, for the rare step where dew and drying meet: the balance rises with the
+        leaf temperature, so Newton is kept between a colder and a warmer bound.
+        """
+        low = np.minimum(self.held.leaf_c, self.air.dry_bulb_c) - _BRACKET_K
+        high = np.maximum(self.held.leaf_c, self.air.dry_bulb_c) + _BRACKET_K
+        leaf_c = 0.5 * (low + high)
+        for _ in range(_BRACKET_MAX):
+            excess, change, inner, film = self._step(leaf_c)
+            low = np.where(excess < 0.0, leaf_c, low)
+            high = np.where(excess < 0.0, high, leaf_c)
+            newton = leaf_c + change
+            fits = (newton > low) & (newton < high)
+            moved = np.where(fits, newton, 0.5 * (low + high)) - leaf_c
+            if float(np.abs(moved).max()) < _BRACKET_TOLERANCE_K:
                 break
-        inner, film = inner + d_inner * change, film + d_film * change
+            leaf_c = leaf_c + moved
+        inner, film, _, _ = self._water(leaf_c)
         return self._after(leaf_c, inner, film)
 
     def _after(
