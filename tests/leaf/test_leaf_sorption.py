@@ -142,6 +142,18 @@ def test_bound_water_costs_more_heat_and_free_water_does_not(leaf_id, branch):
     assert abs(leaf.net_isosteric_heat_j_kg(p, fresh, 30.0, branch)) < 2e4
 
 
+@profiles
+@branches
+def test_heat_is_not_carried_below_the_driest_published_moisture(leaf_id, branch):
+    # Published net heats of these leaves end at 5 % db (furcellaran, Eha 2022) and 6 % db (tea,
+    # Ghodake 2007), the greatest of them 34.8 kJ/mol; drier leaf must not be given more.
+    p = leaf.profile(leaf_id)
+    least = p.heat_least_moisture_db
+    dry = leaf.net_isosteric_heat_j_kg(p, np.array([0.0, 0.01, least]), 25.0, branch)
+    assert dry == pytest.approx(dry[-1])
+    assert dry[0] < 35.0e3 / WATER
+
+
 def test_the_dissolving_salt_takes_up_heat_of_solution_at_its_step():
     # At the step water activity is that of saturated salt, exp(k/T): q = -R k / M_w exactly.
     p = leaf.with_figures(

@@ -44,6 +44,7 @@ BOUNDS: dict[str, tuple[float, float]] = {
     "sorption_temperature_min_c": (-10.0, 60.0),
     "sorption_temperature_max_c": (0.0, 160.0),
     "sorption_shift_per_k": (0.0, 0.1),
+    "heat_least_moisture_db": (1e-3, 0.3),
     "dry.rate_per_h": (1e-3, 1e3),
     "dry.reference_c": (0.0, 200.0),
     "dry.reference_velocity_m_s": (0.01, 20.0),
@@ -115,6 +116,7 @@ class LeafProfile:
     sorption_temperature_min_c: float
     sorption_temperature_max_c: float
     sorption_shift_per_k: float
+    heat_least_moisture_db: float
     adsorption: BranchModel
     desorption: BranchModel
     dry: RateLaw

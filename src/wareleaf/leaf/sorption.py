@@ -23,7 +23,7 @@ from wareleaf.leaf.salt import KCL, NACL, WATER_KG_MOL
 # Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
 # so equilibrium moisture is that of this water activity in damper air.
 WATER_ACTIVITY_TOP = 0.995
-LEAST_MOISTURE_DB = 1e-3  # heat of sorption of drier leaf is that of this moisture
+LEAST_MOISTURE_DB = 1e-3  # a bare model drier than this is given the heat there
 
 
 def equilibrium_moisture_db(
@@ -97,10 +97,14 @@ def net_isosteric_heat_j_kg(
 
     Clausius-Clapeyron at constant moisture: q = R T^2 (d ln aw / dT) / M_w, by a central
     difference over 1 K. It is slightly below 0 where a dissolving salt rules (heat of solution)
-    and 0 in free water. Leaf drier than `LEAST_MOISTURE_DB` counts as that dry.
+    and 0 in free water. Leaf drier than the profile's ``heat_least_moisture_db``, the driest for
+    which a heat was published, is given the heat there: the models rise without limit below it.
     """
+    least = profile.heat_least_moisture_db
     return _isosteric_heat(
-        lambda db, t: np.asarray(water_activity(profile, db, t, branch)), moisture_db, temperature_c
+        lambda db, t: np.asarray(water_activity(profile, db, t, branch)),
+        np.maximum(checked_moisture(moisture_db, least=-1e-9), least),
+        temperature_c,
     )
 
 
