@@ -86,6 +86,14 @@ def test_weak_evidence_and_temperature_outside_the_fit_are_said():
     assert any("extrapolated" in w and "20 to 40" in w for w in outside["warnings"])
 
 
+def test_water_activity_outside_the_fit_is_said():
+    # Kelp's uptake is described over 20 to 80 % RH (Tolstorebrov 2024, abstract).
+    damp = call(leaf="sugar_kelp_raw", temperature_c=25.0, water_activity=0.9)
+    assert any("0.2 to 0.8" in w for w in damp["warnings"])
+    edge = call(leaf="sugar_kelp_raw", temperature_c=25.0, water_activity=0.8)
+    assert not any("extrapolated" in w for w in edge["warnings"])
+
+
 def test_damp_leaf_and_free_water_are_said():
     damp = call(leaf="tea_black", temperature_c=25.0, moisture_wb=0.10, branch="adsorption")
     assert any("store limit" in w for w in damp["warnings"])

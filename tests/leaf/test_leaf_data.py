@@ -89,6 +89,7 @@ def test_a_profile_shows_all_its_figures_and_is_frozen(leaf_id):
     assert set(BOUNDS) <= shown
     assert {f.subject for f in p.figures} == {leaf_id}
     assert p.figure("moisture_wb_fresh").value == p.moisture_wb_fresh
+    assert all(leaf.source_of(f).key == f.source for f in p.figures)
     with pytest.raises(FrozenInstanceError):
         p.moisture_wb_fresh = 0.5
     with pytest.raises(BadInput, match="no figure"):

@@ -12,6 +12,7 @@ from wareleaf.leaf.pedigree import (
     model_source,
     sorption_figures,
     sorption_sources,
+    source_of,
 )
 from wareleaf.leaf.profiles import LeafProfile, build
 from wareleaf.leaf.sorption import (
@@ -19,7 +20,7 @@ from wareleaf.leaf.sorption import (
     equilibrium_moisture_db,
     isosteric_heat_of_model_j_kg,
     net_isosteric_heat_j_kg,
-    outside_fitted_range,
+    range_warnings,
     water_activity,
 )
 from wareleaf.leaf.thermal import specific_heat_j_kg_k
@@ -35,15 +36,16 @@ __all__ = [
     "isosteric_heat_of_model_j_kg",
     "model_source",
     "net_isosteric_heat_j_kg",
-    "outside_fitted_range",
     "parameters_from_percent",
     "profile",
     "profile_ids",
+    "range_warnings",
     "rate_constant_per_h",
     "rate_constant_relative_sd",
     "slab_rate_constant_per_h",
     "sorption_figures",
     "sorption_sources",
+    "source_of",
     "specific_heat_j_kg_k",
     "water_activity",
     "with_figures",

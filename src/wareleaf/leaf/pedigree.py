@@ -8,7 +8,7 @@ from wareleaf.leaf.catalogue import PACKAGE
 from wareleaf.leaf.models import MODELS
 from wareleaf.leaf.profiles import LeafProfile
 from wareleaf.leaf.salt import KCL, NACL
-from wareleaf.measure import Evidence, Figure, read_sources
+from wareleaf.measure import Evidence, Figure, Source, read_sources
 
 _WORDS = {
     Evidence.READ: "read in their source",
@@ -18,6 +18,11 @@ _WORDS = {
     Evidence.PRACTICE: "common practice",
     Evidence.DEMO: "set by us",
 }
+
+
+def source_of(figure: Figure) -> Source:
+    """The work a figure was taken from."""
+    return read_sources(PACKAGE)[figure.source]
 
 
 def sorption_figures(profile: LeafProfile, branch: str) -> tuple[Figure, ...]:

@@ -43,6 +43,8 @@ BOUNDS: dict[str, tuple[float, float]] = {
     "salt_kcl_fraction": (0.0, 0.45),
     "sorption_temperature_min_c": (-10.0, 60.0),
     "sorption_temperature_max_c": (0.0, 160.0),
+    "sorption_water_activity_min": (0.0, 0.5),
+    "sorption_water_activity_max": (0.5, 1.0),
     "sorption_shift_per_k": (0.0, 0.1),
     "heat_least_moisture_db": (1e-3, 0.3),
     "dry.rate_per_h": (1e-3, 1e3),
@@ -115,6 +117,8 @@ class LeafProfile:
     salt_kcl_fraction: float
     sorption_temperature_min_c: float
     sorption_temperature_max_c: float
+    sorption_water_activity_min: float
+    sorption_water_activity_max: float
     sorption_shift_per_k: float
     heat_least_moisture_db: float
     adsorption: BranchModel

@@ -128,10 +128,22 @@ def _isosteric_heat(
     return as_given(GAS_CONSTANT_J_MOL_K * (t + KELVIN) ** 2 * slope / WATER_KG_MOL)
 
 
-def outside_fitted_range(profile: LeafProfile, temperature_c: float) -> bool:
-    """Whether a temperature lies outside the range of the profile's isotherm."""
+def range_warnings(profile: LeafProfile, temperature_c: float, water_activity: float) -> list[str]:
+    """One sentence for each of temperature and water activity that the isotherm does not cover."""
+    found = []
     low, high = profile.sorption_temperature_min_c, profile.sorption_temperature_max_c
-    return not low <= temperature_c <= high
+    if not low <= temperature_c <= high:
+        found.append(
+            f"{temperature_c:g} degrees C is outside the isotherm's {low:g} to {high:g}: "
+            "extrapolated."
+        )
+    low, high = profile.sorption_water_activity_min, profile.sorption_water_activity_max
+    if not low - 1e-9 <= water_activity <= high + 1e-9:
+        found.append(
+            f"Water activity {water_activity:.3g} is outside the isotherm's {low:g} to {high:g}: "
+            "extrapolated."
+        )
+    return found
 
 
 def _total(profile: LeafProfile, aw: Array, temperature_c: Number, branch: str) -> Array:

@@ -111,12 +111,7 @@ def _leaf_warnings(profile: LeafProfile, data: Input, out: Output) -> list[str]:
     from wareleaf import leaf
 
     found = [leaf.evidence_sentence(profile, data.branch)]
-    low, high = profile.sorption_temperature_min_c, profile.sorption_temperature_max_c
-    if leaf.outside_fitted_range(profile, data.temperature_c):
-        found.append(
-            f"{data.temperature_c:g} degrees C is outside the isotherm's {low:g} to {high:g}: "
-            "extrapolated."
-        )
+    found += leaf.range_warnings(profile, data.temperature_c, out.water_activity)
     if data.water_activity is not None and data.water_activity > leaf.WATER_ACTIVITY_TOP:
         found.append(
             f"Moisture is that of water activity {leaf.WATER_ACTIVITY_TOP:g}; in damper air "
