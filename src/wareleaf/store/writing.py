@@ -19,6 +19,7 @@ from wareleaf.book import (
     RunState,
     canonical_json,
     check,
+    check_form,
     check_standing,
     edges_of,
     event_from_json,
@@ -66,6 +67,7 @@ class Writer:
     def take(self, event: Event) -> Recorded:
         """Check one event and let it stand for the next; nothing is written before `flush`."""
         event = self._stamp(event)
+        check_form(event)
         self._refuse_known_id(event)
         self._load(lots_touched(event), event.facts.get("run_id"))
         check(event, self._lots, self._now, self._runs)
@@ -102,7 +104,9 @@ class Writer:
         """Fill an empty id; recorded times never run backward, even when a clock was set back."""
         if not event.event_id:
             event = replace(event, event_id=f"E{self._sequence + 1:06d}")
-        if event.recorded_at.tzinfo is None:
+        if event.recorded_at.tzinfo is None or event.happened_at.tzinfo is None:
+            return event  # the check refuses it, as it does the next
+        if event.recorded_at < event.happened_at:
             return event
         if rows.microseconds(event.recorded_at) < self._recorded_us:
             last = rows.moment(self._recorded_us).astimezone(event.recorded_at.tzinfo)
@@ -111,6 +115,7 @@ class Writer:
 
     def prepare(self, events: list[Event]) -> None:
         """Read what many events will need, in few questions instead of two an event."""
+        events = [e for e in events if _has_form(e)]  # `take` refuses the others
         ids = [e.event_id for e in events if e.event_id not in self._free_ids]
         table = schema.event.c
         for part in _parts(ids):
@@ -289,6 +294,14 @@ def append_all(
             progress(len(done))
     writer.flush()
     return done
+
+
+def _has_form(event: Event) -> bool:
+    try:
+        check_form(event)
+    except BadInput:
+        return False
+    return True
 
 
 def _parts(items: list[T], size: int = 200) -> Iterator[list[T]]:
