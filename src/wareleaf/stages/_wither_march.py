@@ -55,6 +55,7 @@ class History:
     air_exchanged_j_m2: Array
     leaf_water_kg_m2: Array
     leaf_heat_j_m2: Array
+    held_heat_j_m2: Array
     dry_kg_m2: Array
 
     @property
@@ -119,6 +120,7 @@ def carry(trough: Trough, run: WitherRun, cases: Cases) -> History:
         air_exchanged_j_m2=books.exchanged,
         leaf_water_kg_m2=water_start - state.water_kg_m2(bed),
         leaf_heat_j_m2=heat_start - state.enthalpy_j_m2(bed),
+        held_heat_j_m2=heat_start,
         dry_kg_m2=bed.layer_dry_kg_m2 * trough.n_layers,
     )
 

@@ -133,6 +133,7 @@ def _humidity(celsius: Array, ratio: Array, pressure: Array) -> tuple[float, ...
 
 
 def _closure(history: History, case: int) -> tuple[float, float]:
+    """Closure of water over the water held, of energy over the heat exchanged or held."""
     water_held = float(history.dry_kg_m2[case] * history.mean_db[-1, case])
     water = relative_closure(
         float(history.air_water_kg_m2[case]), float(history.leaf_water_kg_m2[case]), water_held
@@ -140,7 +141,7 @@ def _closure(history: History, case: int) -> tuple[float, float]:
     heat = relative_closure(
         float(history.air_heat_j_m2[case]),
         float(history.leaf_heat_j_m2[case]),
-        float(history.air_exchanged_j_m2[case]),
+        float(np.maximum(history.air_exchanged_j_m2, history.held_heat_j_m2)[case]),
     )
     return water, heat
 
