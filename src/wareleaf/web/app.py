@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from pathlib import Path
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
@@ -19,7 +20,8 @@ from starlette.middleware.sessions import SessionMiddleware
 
 from wareleaf import __version__
 from wareleaf.measure.errors import BadInput
-from wareleaf.web import session
+from wareleaf.web import charts, session
+from wareleaf.web.as_json import wants_json
 from wareleaf.web.view import show_refusal
 from wareleaf.works.house import Works
 
@@ -48,6 +50,7 @@ def create_app(works: Works) -> FastAPI:
     app.add_exception_handler(BadInput, show_refusal)
     for found in pkgutil.iter_modules([str(HERE / "pages")]):
         app.include_router(importlib.import_module(f"wareleaf.web.pages.{found.name}").router)
+    charts.warm_up()
     return app
 
 
@@ -58,7 +61,10 @@ async def _guard(request: Request, call_next: RequestResponseEndpoint) -> Respon
     """Let only people who signed in see the works; refuse posts from elsewhere."""
     path = request.url.path
     if not path.startswith(OPEN_PATHS) and session.person_id(request) is None:
-        return RedirectResponse(f"/sign-in?then={path}", status_code=303)
+        if wants_json(request):
+            return JSONResponse({"error": "Sign in first."}, status_code=401)
+        asked = f"{path}?{request.url.query}" if request.url.query else path
+        return RedirectResponse(f"/sign-in?then={quote(asked)}", status_code=303)
     origin = request.headers.get("origin")
     if request.method == "POST" and origin and origin != _own_origin(request):
         return JSONResponse({"error": "This form came from another site."}, status_code=403)

@@ -30,7 +30,8 @@ def works_of(request: Request) -> Works:
 def person_id(request: Request) -> str | None:
     """Id of the person signed in."""
     found = request.session.get("who") if "session" in request.scope else None
-    return str(found) if found else None
+    known = {p.id for p in works_of(request).settings.person}
+    return str(found) if found in known else None
 
 
 def person(request: Request) -> Person:
@@ -47,6 +48,16 @@ def site(request: Request) -> Site:
     if chosen in known:
         return known[chosen]
     return known[own[0]] if own else settings.site[0]
+
+
+def remember(request: Request, **values: str) -> None:
+    """Keep small choices of this tablet (a scale, a tare), so that they stand there next time."""
+    request.session["kept"] = {**request.session.get("kept", {}), **values}
+
+
+def remembered(request: Request, name: str, default: str = "") -> str:
+    """A choice this tablet made last time."""
+    return str(request.session.get("kept", {}).get(name, default))
 
 
 def say(request: Request, text: str) -> None:

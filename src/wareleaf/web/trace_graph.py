@@ -1,0 +1,185 @@
+"""The trace of a lot as a picture: where it came from on the left, where it went on the right.
+
+Boxes are lots, lines are kilograms of dry matter. A wide column shows its heaviest lots and says
+how many more there are; the tables below the picture list them all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup, escape
+
+from wareleaf.works.trace_lot import TraceView
+
+MOST_IN_COLUMN = 6
+BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 122.0, 58.0, 66.0, 20.0, 8.0
+
+
+@dataclass(frozen=True)
+class _Box:
+    key: str
+    column: int
+    title: str
+    line: str
+    dry_kg: float
+    link: str = ""
+    tint: str = "#fffdf8"
+    dash: bool = False
+
+
+@dataclass(frozen=True)
+class _Flow:
+    left: str
+    right: str
+    dry_kg: float
+
+
+def trace_graph(view: TraceView) -> Markup:
+    """Draw a trace, left to right."""
+    boxes, flows = _gather(view)
+    boxes, flows = _cap(boxes, flows, view.lot.lot_id)
+    columns: dict[int, list[_Box]] = {}
+    for box in boxes:
+        columns.setdefault(box.column, []).append(box)
+    rows = max(len(c) for c in columns.values())
+    height = rows * (BOX_H + GAP_Y) - GAP_Y + 2 * EDGE
+    width = len(columns) * (BOX_W + GAP_X) - GAP_X + 2 * EDGE
+    spot: dict[str, tuple[float, float]] = {}
+    for at, column in enumerate(sorted(columns)):
+        column_boxes = columns[column]
+        tall = len(column_boxes) * (BOX_H + GAP_Y) - GAP_Y
+        y = (height - tall) / 2.0
+        for box in column_boxes:
+            spot[box.key] = (EDGE + at * (BOX_W + GAP_X), y)
+            y += BOX_H + GAP_Y
+    drawn = "".join(_flow(f, spot, flows) for f in flows)
+    drawn += "".join(_label(f, spot, flows) for f in flows)
+    drawn += "".join(_box(b, *spot[b.key]) for b in boxes)
+    return Markup(
+        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" height="{height:.0f}" '
+        f'role="group" aria-label="Trace of lot {escape(view.lot.lot_id)}">{drawn}</svg>'
+    )
+
+
+def _gather(view: TraceView) -> tuple[list[_Box], list[_Flow]]:
+    depth = len(view.back.levels) - 1
+    boxes: dict[str, _Box] = {}
+    for node, column in (
+        *((n, depth - n.level) for n in view.back.nodes),
+        *((n, depth + n.level) for n in view.forward.nodes),
+    ):
+        lot = view.lots[node.lot_id]
+        tint = "#fffdf8"
+        if node.lot_id == view.lot.lot_id:
+            tint = "#d9c58a"
+        elif lot.remaining_mass_g:
+            tint = "#e0f0e4"
+        boxes.setdefault(
+            node.lot_id,
+            _Box(
+                node.lot_id,
+                column,
+                node.lot_id,
+                lot.form + (f" · {lot.label}" if lot.label else ""),
+                node.dry_g / 1000.0,
+                f"/trace/{node.lot_id}",
+                tint,
+            ),
+        )
+    flows = [
+        _Flow(e.parent, e.child, e.dry_g / 1000.0) for e in (*view.back.edges, *view.forward.edges)
+    ]
+    last = max(b.column for b in boxes.values()) + 1
+    for receipt in view.receipts:
+        key = f"to {receipt.customer}"
+        box = boxes.get(key) or _Box(key, last, receipt.customer, f"to {receipt.market}", 0.0)
+        boxes[key] = replace(box, dry_kg=box.dry_kg + receipt.dry_from_lot_kg, tint="#e6e0d1")
+        flows.append(_Flow(receipt.lot_id, key, receipt.dry_from_lot_kg))
+    return list(boxes.values()), flows
+
+
+def _cap(boxes: list[_Box], flows: list[_Flow], centre: str) -> tuple[list[_Box], list[_Flow]]:
+    """Keep the heaviest of a wide column; the others go into one box that says how many."""
+    kept: list[_Box] = []
+    stands_for: dict[str, str] = {}
+    for column in sorted({b.column for b in boxes}):
+        here = [b for b in boxes if b.column == column]
+        if len(here) <= MOST_IN_COLUMN:
+            kept += here
+            continue
+        here.sort(key=lambda b: (b.key != centre, -b.dry_kg))
+        shown, rest = here[: MOST_IN_COLUMN - 1], here[MOST_IN_COLUMN - 1 :]
+        more = _Box(
+            f"more {column}",
+            column,
+            f"and {len(rest)} more",
+            "listed below",
+            sum(b.dry_kg for b in rest),
+            dash=True,
+        )
+        kept += [*shown, more]
+        stands_for |= {b.key: more.key for b in rest}
+    joined: dict[tuple[str, str], float] = {}
+    for flow in flows:
+        ends = (stands_for.get(flow.left, flow.left), stands_for.get(flow.right, flow.right))
+        joined[ends] = joined.get(ends, 0.0) + flow.dry_kg
+    return kept, [_Flow(left, right, kg) for (left, right), kg in joined.items()]
+
+
+def _ends(flow: _Flow, spot: dict[str, tuple[float, float]]) -> tuple[float, float, float, float]:
+    (x1, y1), (x2, y2) = spot[flow.left], spot[flow.right]
+    return x1 + BOX_W, y1 + BOX_H / 2.0, x2, y2 + BOX_H / 2.0
+
+
+def _flow(flow: _Flow, spot: dict[str, tuple[float, float]], flows: Iterable[_Flow]) -> str:
+    x1, y1, x2, y2 = _ends(flow, spot)
+    most = max(f.dry_kg for f in flows) or 1.0
+    thick = 2.0 + 10.0 * (flow.dry_kg / most) ** 0.5
+    bend = (x2 - x1) / 2.0
+    return (
+        f'<path d="M{x1:.1f} {y1:.1f}C{x1 + bend:.1f} {y1:.1f} {x2 - bend:.1f} {y2:.1f} '
+        f'{x2:.1f} {y2:.1f}" fill="none" stroke="#9db8ae" stroke-width="{thick:.1f}"/>'
+    )
+
+
+def _label(flow: _Flow, spot: dict[str, tuple[float, float]], flows: list[_Flow]) -> str:
+    """Kilograms on a line, nearer to the end that has fewer lines."""
+    x1, y1, x2, y2 = _ends(flow, spot)
+    out = sum(f.left == flow.left for f in flows)
+    into = sum(f.right == flow.right for f in flows)
+    t = 0.5 if out == into else (0.64 if out > into else 0.36)
+    bend = 3 * t * t - 2 * t * t * t  # height along a curve whose ends are level
+    x, y = x1 + (x2 - x1) * t, y1 + (y2 - y1) * bend
+    return (
+        f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" font-size="12" fill="#1c2725" '
+        'paint-order="stroke" stroke="#f5f2ea" stroke-width="4" stroke-linejoin="round">'
+        f"{_kilos(flow.dry_kg)}</text>"
+    )
+
+
+def _box(box: _Box, x: float, y: float) -> str:
+    dash = ' stroke-dasharray="5 4"' if box.dash else ""
+    inside = (
+        f"<title>{escape(box.title)}, {escape(box.line)}: {_kilos(box.dry_kg)} dry matter</title>"
+        f'<rect x="{x:.1f}" y="{y:.1f}" width="{BOX_W:g}" height="{BOX_H:g}" rx="5" '
+        f'fill="{box.tint}" stroke="#52605c"{dash}/>'
+        + _line(x, y + 19, box.title, size=13, most=15, weight="700")
+        + _line(x, y + 36, box.line, size=12, most=18)
+        + _line(x, y + 52, _kilos(box.dry_kg), size=12, most=18)
+    )
+    return f'<a href="{escape(box.link)}">{inside}</a>' if box.link else f"<g>{inside}</g>"
+
+
+def _line(x: float, y: float, text: str, *, size: int, most: int, weight: str = "400") -> str:
+    short = text if len(text) <= most else text[: most - 1] + "…"
+    return (
+        f'<text x="{x + 8:.1f}" y="{y:.1f}" font-size="{size}" font-weight="{weight}" '
+        f'fill="#1c2725">{escape(short)}</text>'
+    )
+
+
+def _kilos(mass_kg: float) -> str:
+    digits = 0 if mass_kg >= 100.0 else 1 if mass_kg >= 1.0 else 2
+    return f"{mass_kg:,.{digits}f} kg".replace(",", " ")
