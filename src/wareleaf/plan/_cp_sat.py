@@ -16,6 +16,7 @@ import numpy as np
 from wareleaf.plan import _greedy, _price
 from wareleaf.plan._greedy import Placed, Places
 from wareleaf.plan._problem import Bools, Choice, Part, Problem, Task, starts_ok
+from wareleaf.plan.loads import Step
 from wareleaf.plan.schedule import Run
 
 if TYPE_CHECKING:
@@ -24,11 +25,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Answer:
-    """What the solver found: places of every part (None: nothing found), bound in money."""
+    """What the solver found: places of every part (None: nothing found), bound in money.
+
+    ``settled`` is the cost of what is fixed already.
+    """
 
     places: Places | None
     bound: float | None
     optimal: bool
+    settled: float
+
+
+TICKS_PER_MIN = 10  # waits are counted in 6 s, so that limits off the grid are priced exactly
 
 
 @dataclass
@@ -55,6 +63,23 @@ class Model:
     crew: list[tuple[Any, int, str]] = field(default_factory=list)
     terms: list[Any] = field(default_factory=list)
     constant: float = 0.0
+
+    @property
+    def per_slot(self) -> int:
+        """Ticks of one slot."""
+        return self.problem.grid_min * TICKS_PER_MIN
+
+    def ticks(self, hours: float) -> int:
+        """Hours in ticks, upwards (so that what exceeds them is counted low)."""
+        return math.ceil(hours * 60.0 * TICKS_PER_MIN - 1e-6)
+
+    def excess(self, price_per_h: float, beyond: Any, present: Any) -> None:
+        """Price of the ticks by which an expression is above 0, when the part runs."""
+        if price_per_h <= 0.0:
+            return
+        over = self.cp.new_int_var(0, self.problem.slots * self.per_slot, "over")
+        self.cp.add(over >= beyond).only_enforce_if(present)
+        self.add(price_per_h / (60.0 * TICKS_PER_MIN), over)
 
     def add(self, money: float, expression: Any) -> None:
         """Add a cost term, its coefficient rounded down."""
@@ -98,13 +123,13 @@ def solve(
     if found or status == cp_model.UNKNOWN:
         bound = max(0.0, solver.best_objective_bound) / model.scale + model.constant
     places = _read(model, solver) if found else None
-    return Answer(places, bound, status == cp_model.OPTIMAL)
+    return Answer(places, bound, status == cp_model.OPTIMAL, model.constant)
 
 
 def _scale(problem: Problem) -> float:
-    """Money to whole numbers: about nine digits for the whole day."""
+    """Money to whole numbers: about ten digits for the whole day."""
     worst = sum(p.out_price for p in problem.parts)
-    return 1e9 / max(worst, 1.0)
+    return 1e10 / max(worst, 1.0)
 
 
 def _part(model: Model, part: Part) -> None:
@@ -218,15 +243,27 @@ def _precedence(model: Model, part: Part, before: TaskVars, here: TaskVars, pres
         tail = sum((c.busy - c.tail) * x for c, x in own)
         cp.add(here.start + tail >= before.end).only_enforce_if(present)
     cp.add(here.start >= since + wait).only_enforce_if(present)
-    if spec.max_wait_h is None or spec.wait_price_per_kg_h <= 0.0:
-        return
-    over = cp.new_int_var(0, problem.slots, "over")
-    cp.add(over >= here.start - since - problem.up(spec.max_wait_h)).only_enforce_if(present)
-    model.add(spec.wait_price_per_kg_h * part.mass_kg * problem.grid_h, over)
+    if spec.max_wait_h is not None:
+        beyond = model.per_slot * here.start - _since(model, before, spec, spec.max_wait_h)
+        model.excess(spec.wait_price_per_kg_h * part.mass_kg, beyond, present)
+
+
+def _since(model: Model, before: TaskVars, spec: Step, plus_h: float) -> Any:
+    """Tick from which leaf waits (end of the step before, or its first leaf out) and some hours."""
+    task, fixed = before.task, before.task.fixed
+    if fixed is not None:
+        lag = _price.option_of(task.spec, fixed.machine_id).duration_h
+        first = fixed.start_h + min(lag, fixed.end_h - fixed.start_h)
+        return model.ticks((first if spec.flows else fixed.end_h) + plus_h)
+    if not spec.flows:
+        return model.per_slot * before.end + model.ticks(plus_h)
+    hours = [min(c.option.duration_h, c.busy * model.problem.grid_h) for c in task.choices]
+    lags = sum(model.ticks(h + plus_h) * x for h, x in zip(hours, before.literals, strict=True))
+    return model.per_slot * before.start + lags
 
 
 def _holding(model: Model, part: Part, first: TaskVars, present: Any) -> None:
-    load, problem = part.load, model.problem
+    load = part.load
     value = load.value_per_kg * part.mass_kg
     if first.task.fixed is not None:
         wait = max(0.0, first.task.fixed.start_h - load.ready_h)
@@ -237,12 +274,9 @@ def _holding(model: Model, part: Part, first: TaskVars, present: Any) -> None:
             model.add(loss, present)
         return
     width = load.spoil_h - load.hold_h
-    if width <= 0.0 or value <= 0.0:
-        return
-    free_until = problem.up(load.ready_h + load.hold_h)
-    late = model.cp.new_int_var(0, problem.slots, "late")
-    model.cp.add(late >= first.start - free_until).only_enforce_if(present)
-    model.add(value / width * problem.grid_h, late)
+    if width > 0.0:
+        beyond = model.per_slot * first.start - model.ticks(load.ready_h + load.hold_h)
+        model.excess(value / width, beyond, present)
 
 
 def _ending(model: Model, part: Part, last: TaskVars, present: Any) -> None:
@@ -255,19 +289,17 @@ def _ending(model: Model, part: Part, last: TaskVars, present: Any) -> None:
         return
     if day.early_price_per_h > 0.0:
         through = model.cp.new_int_var(0, problem.slots, "through")
-        after = problem.up(load.ready_h)
-        model.cp.add(through >= last.end - after).only_enforce_if(present)
+        model.cp.add(through >= last.end).only_enforce_if(present)
         model.add(day.early_price_per_h * problem.grid_h, through)
-    if load.due_h is not None and load.late_price_per_kg_h > 0.0:
-        late = model.cp.new_int_var(0, problem.slots, "behind")
-        due = problem.up(load.due_h)
-        model.cp.add(late >= last.end - due).only_enforce_if(present)
-        model.add(load.late_price_per_kg_h * part.mass_kg * problem.grid_h, late)
+        model.add(-day.early_price_per_h * load.ready_h, present)
+    if load.due_h is not None:
+        beyond = model.per_slot * last.end - model.ticks(load.due_h)
+        model.excess(load.late_price_per_kg_h * part.mass_kg, beyond, present)
 
 
 def _all_or_none(model: Model) -> None:
     for load in model.problem.day.loads:
-        if load.splittable:
+        if not _greedy.all_or_none(model.problem, load):
             continue
         mine = [v for (i, _), v in model.present.items() if i == load.id]
         for one, two in itertools.pairwise(mine):
@@ -447,7 +479,6 @@ def _moves(model: Model, previous: Sequence[Run]) -> None:
             if item.task.fixed is not None:
                 continue
             stay = cp.new_bool_var("stays")
-            shift = cp.new_int_var(0, problem.slots, "moved by")
             at, here = problem.down(old.start_h), model.present[load_id, number]
             same = [
                 lit
@@ -456,10 +487,13 @@ def _moves(model: Model, previous: Sequence[Run]) -> None:
             ]
             cp.add(sum(same) >= 1).only_enforce_if([stay, here])
             cp.add(item.start == at).only_enforce_if([stay, here])
-            cp.add(shift >= item.start - at - 1).only_enforce_if(here)
-            cp.add(shift >= at - item.start).only_enforce_if(here)
+            shift = cp.new_int_var(0, problem.slots * model.per_slot, "moved by")
+            here_ticks = model.per_slot * item.start
+            old_ticks = model.ticks(old.start_h)
+            cp.add(shift >= here_ticks - old_ticks).only_enforce_if(here)
+            cp.add(shift >= old_ticks - 1 - here_ticks).only_enforce_if(here)
             model.add(day.move_price, 1 - stay)
-            model.add(day.move_price_per_h * problem.grid_h, shift)
+            model.add(day.move_price_per_h / (60.0 * TICKS_PER_MIN), shift)
 
 
 def _hint(model: Model, places: Places) -> None:

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from wareleaf.plan import _price
 from wareleaf.plan._problem import Bools, Choice, Ints, Part, Problem, Task, starts_ok
+from wareleaf.plan.loads import Load
 from wareleaf.plan.schedule import Decision, Run
 
 
@@ -211,7 +212,8 @@ def dispatch(problem: Problem, order: Sequence[str]) -> Places:
         by_load.setdefault(part.load.id, []).append(part)
     places: Places = {}
     for load_id in order:
-        saved = floor.copy() if not problem.day.load(load_id).splittable else None
+        together = all_or_none(problem, problem.day.load(load_id))
+        saved = floor.copy() if together else None
         mine: Places = {}
         for part in by_load[load_id]:
             placed = None if part.gone is not None else best_route(floor, part)
@@ -262,35 +264,28 @@ def gone_price(part: Part) -> tuple[str, float]:
     return part.gone, (load.value_per_kg if per_kg is None else per_kg) * part.mass_kg
 
 
-def orders(problem: Problem, tries: int, seed: int) -> list[list[str]]:
-    """Orders worth trying: by arrival, by deadline, by value at stake, then shuffles of these."""
-    loads = list(problem.day.loads)
+def base_orders(problem: Problem) -> list[list[str]]:
+    """Orders worth trying: by arrival, by deadline, by value at stake, by leaf kind."""
     begun = {p.load.id for p in problem.parts if p.begun}
-
-    def ranked(key: object) -> list[str]:
-        ids = [x.id for x in sorted(loads, key=key)]  # type: ignore[call-overload]
-        return sorted(ids, key=lambda i: i not in begun)
-
-    base = [
-        ranked(lambda x: (x.ready_h, x.id)),
-        ranked(lambda x: (x.ready_h + x.hold_h, x.id)),
-        ranked(lambda x: (x.ready_h + x.spoil_h, x.id)),
-        ranked(lambda x: (-x.value_per_kg, x.ready_h, x.id)),
-        ranked(lambda x: (x.leaf, x.ready_h, x.id)),
+    keys: list[Callable[[Load], tuple[object, ...]]] = [
+        lambda x: (x.ready_h, x.id),
+        lambda x: (x.ready_h + x.hold_h, x.id),
+        lambda x: (x.ready_h + x.spoil_h, x.id),
+        lambda x: (-x.value_per_kg, x.ready_h, x.id),
+        lambda x: (x.leaf, x.ready_h, x.id),
     ]
-    rng = random.Random(seed)
-    while len(base) < tries:
-        order = list(base[rng.randrange(3)])
-        for _ in range(max(1, len(order) // 4)):
-            i = rng.randrange(len(order))
-            j = min(len(order) - 1, max(0, i + rng.choice((-2, -1, 1, 2))))
-            order[i], order[j] = order[j], order[i]
-        base.append(order)
-    seen: list[list[str]] = []
-    for order in base[:tries]:
-        if order not in seen:
-            seen.append(order)
-    return seen
+    return [
+        [x.id for x in sorted(problem.day.loads, key=lambda x: (x.id not in begun, *key(x)))]
+        for key in keys
+    ]
+
+
+def changed(order: Sequence[str], rng: random.Random) -> list[str]:
+    """The order with one load moved to another place."""
+    new = list(order)
+    moved = new.pop(rng.randrange(len(new)))
+    new.insert(rng.randrange(len(new) + 1), moved)
+    return new
 
 
 def cost_of(problem: Problem, places: Places, previous: Sequence[Run] = ()) -> float:
@@ -300,17 +295,36 @@ def cost_of(problem: Problem, places: Places, previous: Sequence[Run] = ()) -> f
 
 
 def best_places(
-    problem: Problem, previous: Sequence[Run] = (), tries: int = 12, seed: int = 1
+    problem: Problem, previous: Sequence[Run] = (), tries: int | None = None, seed: int = 1
 ) -> Places:
-    """The cheapest of a few dispatch plans; the same input gives the same plan."""
+    """The cheapest of some dispatch plans; the same input gives the same plan.
+
+    After the base orders the best one so far is changed load by load and kept when it is cheaper.
+    """
+    if tries is None:
+        tries = max(10, min(80, 1500 // max(1, len(problem.parts))))
+    rng = random.Random(seed)
+    waiting = base_orders(problem)
     best: Places = {}
-    best_cost = float("inf")
-    for order in orders(problem, tries, seed):
+    best_order, best_cost = waiting[0], float("inf")
+    for _ in range(tries):
+        order = waiting.pop(0) if waiting else changed(best_order, rng)
         places = dispatch(problem, order)
         cost = cost_of(problem, places, previous)
         if cost < best_cost - 1e-9:
-            best, best_cost = places, cost
+            best, best_order, best_cost = places, order, cost
+        if len(order) < 2:
+            break
     return _twins_in_order(problem, best)
+
+
+def all_or_none(problem: Problem, load: Load) -> bool:
+    """Whether the parts of a load must run together: it may not be split and none is settled."""
+    if load.splittable:
+        return False
+    cut = {i.load_id for i in problem.day.interrupted}
+    mine = [p for p in problem.parts if p.load.id == load.id]
+    return load.id not in cut and not any(p.begun or p.gone for p in mine)
 
 
 def _twins_in_order(problem: Problem, places: Places) -> Places:
@@ -352,6 +366,10 @@ def keep(problem: Problem, previous: Sequence[Run]) -> Places:
         places[part.load.id, part.number] = placed
         for p in placed or []:
             floor.place(p, part.load.leaf)
+    for load in problem.day.loads:
+        mine = [k for k in places if k[0] == load.id]
+        if all_or_none(problem, load) and any(places[k] is None for k in mine):
+            places |= dict.fromkeys(mine)
     return places
 
 

@@ -93,7 +93,8 @@ def blend(
     Raises
     ------
     BadInput
-        For negative masses, numbers that are not finite, repeated ids, a limit with min above max, a missing moisture.
+        For negative masses, numbers that are not finite, repeated ids, a limit with min above
+        max, a missing moisture.
     """
     _validate(lots, orders, dry_basis)
     problem = bm.build(lots, orders, frozenset(dry_basis))

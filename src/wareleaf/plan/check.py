@@ -62,7 +62,10 @@ def _masses(day: Day, plan: Plan) -> Iterable[str]:
         total = sum(d.mass_kg for d in mine)
         if not math.isclose(total, load.mass_kg, rel_tol=1e-9):
             yield f"{load.id}: {total} kg decided of {load.mass_kg} kg."
-        if not load.splittable and len({d.outcome == "run" for d in mine}) > 1:
+        settled = {f.load_id for f in day.frozen} | {g.load_id for g in day.gone}
+        settled |= {i.load_id for i in day.interrupted}
+        free = load.id not in settled
+        if free and not load.splittable and len({d.outcome == "run" for d in mine}) > 1:
             yield f"{load.id}: may not be split, yet only some parts run."
 
 

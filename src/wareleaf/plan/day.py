@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wareleaf.plan import _cp_sat, _greedy, _price
-from wareleaf.plan._cp_sat import Answer
+from wareleaf.plan import _bound, _cp_sat, _greedy, _price
 from wareleaf.plan._greedy import Places
 from wareleaf.plan._problem import Problem, build
 from wareleaf.plan.board import Day
@@ -17,6 +16,7 @@ from wareleaf.plan.validate import validate
 PROVED = "proved best"
 OPEN = "best found, bound, not proved"
 PLAIN = "plain dispatch plan, no bound"
+BOUND_SHARE = 0.2  # of the time limit, kept for the bound from machine hours
 
 
 def plan_day(
@@ -63,40 +63,59 @@ def plan_day(
         hint = _keeping(problem, hint, before)
     plan = _made(problem, hint, before)
     if time_limit_s > 0.0:
-        answer = _cp_sat.solve(
-            problem, hint, before, time_limit_s=time_limit_s, workers=workers, seed=seed
-        )
-        if answer.places is not None:
-            better = _made(problem, answer.places, before, answer)
-            if better.cost.total <= plan.cost.total or answer.optimal:
-                plan = better
-        if answer.bound is not None and plan.bound is None:
-            plan = replace(plan, bound=min(answer.bound, plan.cost.total), standing=OPEN)
+        plan = _improved(problem, plan, hint, before, (time_limit_s, workers, seed))
     return replace(plan, decisions=explained(problem, plan))
 
 
-def _made(
-    problem: Problem, places: Places, before: Sequence[Run], answer: Answer | None = None
+def _improved(
+    problem: Problem,
+    plan: Plan,
+    hint: Places,
+    before: Sequence[Run],
+    how: tuple[float, int, int],
 ) -> Plan:
-    """The plan of placed parts; with the solver's answer also its bound and standing."""
-    bound = answer.bound if answer is not None else None
-    proved = answer is not None and answer.optimal
-    method = "dispatch" if answer is None else "CP-SAT"
+    """The better of the dispatch plan and the solver's, with the better of two bounds."""
+    time_limit_s, workers, seed = how
+    answer = _cp_sat.solve(
+        problem,
+        hint,
+        before,
+        time_limit_s=(1.0 - BOUND_SHARE) * time_limit_s,
+        workers=workers,
+        seed=seed,
+    )
+    if answer.places is not None:
+        better = _made(problem, answer.places, before, "CP-SAT")
+        if better.cost.total <= plan.cost.total + 1e-9:
+            plan = better
+    bound = answer.bound
+    if not answer.optimal:
+        hours = _bound.lower_bound(problem, BOUND_SHARE * time_limit_s)
+        bound = max(answer.settled + hours, -float("inf") if bound is None else bound)
+    if bound is None:
+        return plan
+    total = plan.cost.total
+    bound = min(bound, total)
+    proved = total - bound <= 1e-4 * total + 0.01
+    return replace(plan, bound=bound, proved=proved, standing=PROVED if proved else OPEN)
+
+
+def _made(
+    problem: Problem, places: Places, before: Sequence[Run], method: str = "dispatch"
+) -> Plan:
+    """The plan of placed parts, without a bound as yet."""
     day = problem.day
     runs, decisions = _greedy.to_plan(problem, places)
     runs.sort(key=lambda r: (r.start_h, r.machine_id, r.load_id, r.part))
     cost = _price.price(day, runs, decisions, before)
-    if bound is not None:
-        bound = min(bound, cost.total)
-    standing = PROVED if proved else (OPEN if bound is not None else PLAIN)
     return Plan(
         runs=tuple(runs),
         decisions=tuple(decisions),
         lightings=_price.lightings(day, runs),
         cost=cost,
-        bound=bound,
-        proved=proved,
-        standing=standing,
+        bound=None,
+        proved=False,
+        standing=PLAIN,
         grid_min=problem.grid_min,
         method=method,
         moves=_moves(runs, before),
