@@ -49,7 +49,7 @@ class Works:
     settings: WorksSettings
     book: BookStore
     clock: Callable[[], datetime] = real_clock
-    folder: Path = Path(".")
+    folder: Path = Path()
     _weather: dict[str, Weather] = field(default_factory=dict, repr=False)
 
     def now(self) -> datetime:

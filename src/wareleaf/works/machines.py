@@ -11,7 +11,8 @@ from dataclasses import fields
 from typing import Any
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.stages import blanch, dry, oxidise, roll, wither
+from wareleaf.stages import blanch, dry, mill, oxidise, roll, sift, wither
+from wareleaf.works.charge import Charge
 from wareleaf.works.settings import Equipment
 
 
@@ -92,3 +93,33 @@ def floor_of(machine: Equipment, settings: Mapping[str, float]) -> oxidise.Floor
         given["dry_bulb_c"] = settings["air_c"]
     floor: oxidise.Floor = make(oxidise.Floor, given, machine.id)
     return floor
+
+
+def sifter_of(machine: Equipment) -> sift.SieveStack:
+    """The sieves, coarsest first; ``decks`` is a list of tables with ``grade``, ``aperture_mm``."""
+    given = {**machine.settings}
+    decks = given.pop("decks", [])
+    given["decks"] = tuple(
+        make(sift.Deck, deck, f"{machine.id}.decks.{at}") for at, deck in enumerate(decks)
+    )
+    if machine.rate_kg_h is not None:
+        given.setdefault("feed_kg_h", machine.rate_kg_h)
+    stack: sift.SieveStack = make(sift.SieveStack, given, machine.id)
+    return stack
+
+
+def mill_of(
+    machine: Equipment, settings: Mapping[str, float], charge: Charge
+) -> tuple[mill.Mill, mill.MillRun]:
+    """The mill and the run of a charge, ground to the set size."""
+    spec: mill.Mill = make(mill.Mill, machine.settings, machine.id)
+    run = mill.MillRun(
+        leaf_id=charge.leaf_id,
+        mass_kg=charge.mass_kg,
+        moisture_wb=charge.moisture_wb,
+        moisture_wb_sd=charge.moisture_sd,
+        product_um=settings["product_um"],
+        feed_um=max(5000.0, 1.5 * settings["product_um"]),
+        feed_kg_h=machine.rate_kg_h or 150.0,
+    )
+    return spec, run

@@ -109,7 +109,7 @@ def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tup
                 found.append(
                     Receipt(
                         lot_id=node.lot_id,
-                        customer=names.get(facts["customer"], facts["customer"]),
+                        customer=str(names.get(facts["customer"], facts["customer"])),
                         market=facts["market"],
                         shipped_at=row.event.happened_at,
                         mass_kg=drawn.mass_g / 1000.0,

@@ -11,10 +11,11 @@ from datetime import datetime
 
 from wareleaf.book import LotState
 from wareleaf.stages.common import StageReading
+from wareleaf.works.charge import Charge, charge_of
 from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
 from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
-from wareleaf.works.predict.base import OUT_FORM, Ask, Charge, Prediction, charge_of
+from wareleaf.works.predict.base import OUT_FORM, Ask, Prediction
 from wareleaf.works.settings import Equipment
 
 __all__ = ["OUT_FORM", "Charge", "Prediction", "aim", "out_leaf", "predict"]

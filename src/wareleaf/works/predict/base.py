@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from wareleaf.book import LotState
 from wareleaf.stages.common import StageReading
+from wareleaf.works.charge import Charge
 from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
 
@@ -23,27 +23,6 @@ OUT_FORM: Mapping[str, str] = {
     "mill": "flake",
     "pack": "packed",
 }
-
-
-@dataclass(frozen=True)
-class Charge:
-    """Leaf put on a machine, all lots together.
-
-    Parameters
-    ----------
-    leaf_id : str
-        Leaf profile.
-    mass_kg, moisture_wb, moisture_sd : float
-        Of all lots together.
-    hours_since_cut : float
-        Of the oldest.
-    """
-
-    leaf_id: str
-    mass_kg: float
-    moisture_wb: float
-    moisture_sd: float
-    hours_since_cut: float
 
 
 @dataclass(frozen=True)
@@ -106,27 +85,6 @@ class Prediction:
     detail: Mapping[str, float] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
-
-
-def charge_of(lots: Sequence[LotState], at: datetime) -> Charge:
-    """The lots together, as one charge."""
-    mass_g = sum(lot.remaining_mass_g for lot in lots)
-    dry_g = sum(lot.remaining_dry_g for lot in lots)
-    variance = sum(
-        (lot.dry_sd_g / lot.dry_g * lot.remaining_dry_g) ** 2 for lot in lots if lot.dry_g
-    )
-    cuts = [
-        (at - datetime.fromisoformat(str(lot.attributes["cut_at"]))).total_seconds() / 3600.0
-        for lot in lots
-        if lot.attributes.get("cut_at")
-    ]
-    return Charge(
-        leaf_id=lots[0].leaf,
-        mass_kg=mass_g / 1000.0,
-        moisture_wb=1.0 - dry_g / mass_g,
-        moisture_sd=float(variance**0.5 / mass_g),
-        hours_since_cut=max(0.0, max(cuts, default=0.0)),
-    )
 
 
 def air_at(ask: Ask, hours: int) -> tuple[list[float], list[float], list[float]]:

@@ -14,7 +14,9 @@ from wareleaf.works.predict.base import Ask, Prediction
 CUT = "orthodox_coarse"  # what an orthodox roller mostly makes; ``settings.cut`` says otherwise
 
 
-def _plain(ask: Ask, result: StageResult, hours: float, advice: str, **detail: float) -> Prediction:
+def as_prediction(
+    ask: Ask, result: StageResult, hours: float, advice: str, **detail: float
+) -> Prediction:
     """The common fields of a stage result as a prediction."""
     return Prediction(
         duration_h=hours,
@@ -50,7 +52,7 @@ def predict_roll(ask: Ask) -> Prediction:
         f"{result.charges} charge{'s' if result.charges > 1 else ''}; leaf warms to about "
         f"{result.leaf_temperature_max_c:.0f} °C."
     )
-    return _plain(ask, result, result.duration_h, advice, disruption=result.disruption)
+    return as_prediction(ask, result, result.duration_h, advice, disruption=result.disruption)
 
 
 def _oxidise_run(ask: Ask) -> oxidise.OxidiseRun:
@@ -81,7 +83,7 @@ def predict_oxidise(ask: Ask) -> Prediction:
         detail |= {"window_from_min": first, "window_to_min": last}
     else:
         advice = "Theaflavin still rises at the end of what was computed; the nose decides."
-    return _plain(ask, result, ask.settings["minutes"] / 60.0, advice, **detail)
+    return as_prediction(ask, result, ask.settings["minutes"] / 60.0, advice, **detail)
 
 
 def aim_oxidise(ask: Ask) -> tuple[dict[str, float], str, bool]:

@@ -1,0 +1,51 @@
+"""Leaf put on a machine: one or more lots taken together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from wareleaf.book import LotState
+
+
+@dataclass(frozen=True)
+class Charge:
+    """Leaf put on a machine, all lots together.
+
+    Parameters
+    ----------
+    leaf_id : str
+        Leaf profile.
+    mass_kg, moisture_wb, moisture_sd : float
+        Of all lots together.
+    hours_since_cut : float
+        Of the oldest.
+    """
+
+    leaf_id: str
+    mass_kg: float
+    moisture_wb: float
+    moisture_sd: float
+    hours_since_cut: float
+
+
+def charge_of(lots: Sequence[LotState], at: datetime) -> Charge:
+    """The lots together, as one charge."""
+    mass_g = sum(lot.remaining_mass_g for lot in lots)
+    dry_g = sum(lot.remaining_dry_g for lot in lots)
+    variance = sum(
+        (lot.dry_sd_g / lot.dry_g * lot.remaining_dry_g) ** 2 for lot in lots if lot.dry_g
+    )
+    cuts = [
+        (at - datetime.fromisoformat(str(lot.attributes["cut_at"]))).total_seconds() / 3600.0
+        for lot in lots
+        if lot.attributes.get("cut_at")
+    ]
+    return Charge(
+        leaf_id=lots[0].leaf,
+        mass_kg=mass_g / 1000.0,
+        moisture_wb=1.0 - dry_g / mass_g,
+        moisture_sd=float(variance**0.5 / mass_g),
+        hours_since_cut=max(0.0, max(cuts, default=0.0)),
+    )

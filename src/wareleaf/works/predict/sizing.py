@@ -1,0 +1,49 @@
+"""Predict the sifter, the mill and the packing bench."""
+
+from __future__ import annotations
+
+from wareleaf.stages import mill, sift
+from wareleaf.works.machines import mill_of, sifter_of
+from wareleaf.works.predict.base import Ask, Prediction
+from wareleaf.works.predict.tea import as_prediction
+
+
+def predict_sift(ask: Ask) -> Prediction:
+    """Predict the grades: kilograms on each deck."""
+    charge = ask.charge
+    run = sift.SiftRun(
+        leaf_id=charge.leaf_id,
+        mass_kg=charge.mass_kg,
+        moisture_wb=charge.moisture_wb,
+        moisture_wb_sd=charge.moisture_sd,
+    )
+    result = sift.simulate(sifter_of(ask.machine), run)
+    grades = ", ".join(f"{g.name} {g.mass_kg:.0f} kg" for g in result.grades)
+    shares = {f"share {g.name}": g.share for g in result.grades}
+    advice = f"Expect {grades}. Keep dust down: it can explode and it is not for lungs."
+    return as_prediction(ask, result, result.duration_h, advice, **shares)
+
+
+def predict_mill(ask: Ask) -> Prediction:
+    """Predict energy, leaf temperature and dust of the mill."""
+    charge = ask.charge
+    spec, run = mill_of(ask.machine, ask.settings, charge)
+    result = mill.simulate(spec, run)
+    advice = "Keep dust down: kelp and tea dust can explode. Stop and lock the mill to clean it."
+    return as_prediction(ask, result, result.duration_h, advice)
+
+
+def predict_pack(ask: Ask) -> Prediction:
+    """Packing changes no moisture; it takes the hours of the bench's rate."""
+    charge = ask.charge
+    hours = charge.mass_kg / (ask.machine.rate_kg_h or charge.mass_kg)
+    return Prediction(
+        duration_h=hours,
+        duration_sd_h=0.1 * hours,
+        mass_out_kg=charge.mass_kg,
+        moisture_wb_out=charge.moisture_wb,
+        moisture_wb_out_sd=charge.moisture_sd,
+        moisture_wb_now=charge.moisture_wb,
+        moisture_wb_now_sd=charge.moisture_sd,
+        advice="Weigh the first packs; leaf takes up water while it lies open.",
+    )
