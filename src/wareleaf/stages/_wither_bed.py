@@ -1,14 +1,7 @@
 """The bed: air rises through layers of leaf, cools and moistens; leaf dries and cools.
 
-One layer and one step are a *cell*. Air crosses a cell in plug flow past leaf of one temperature,
-so its approach to the leaf is ``1 - exp(-N)``, ``N = h A / (G c)`` (heat exchanger with one
-stream). Heat and water have the same ``N`` for a free surface (Lewis relation with factor one), so
-a wet leaf in steady air sits at the thermodynamic wet bulb. Water from inside the leaf meets the
-thin-layer resistance in series. The leaf temperature is implicit (Newton), the moisture
-exponential, the air quasi-steady: stable at any step.
-
-A cell needs the air of the cell below and the leaf of the step before, so all cells on a diagonal
-are solved at once, for any number of cases side by side.
+A cell (one layer, one step) needs the air of the cell below and the leaf of the step before, so
+all cells on a diagonal are solved at once, for any number of cases side by side.
 """
 
 from __future__ import annotations
@@ -17,77 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wareleaf.air.constants import (
-    CP_DRY_AIR_J_KG_K,
-    CP_VAPOUR_J_KG_K,
-    CP_WATER_J_KG_K,
-    LATENT_HEAT_0C_J_KG,
-    MOLAR_MASS_RATIO,
-)
+from wareleaf.stages._wither_cell import Bed, Cells, EnteringAir, State
 from wareleaf.stages.common import Array
-
-_CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
-_EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
-_NEWTON_TOLERANCE_K = 1e-3  # of the last correction, which is still applied: error of 1e-6 K
-_NEWTON_MAX = 8
-_BRACKET_TOLERANCE_K = 1e-9
-_BRACKET_MAX = 80
-_BRACKET_K = 30.0
-_TINY = 1e-30
-_SHUT = 1e30
-_FILM_LEAST = 1e-9
-
-
-@dataclass(frozen=True)
-class Bed:
-    """Constants of the bed, per layer and m2 of net, and its tables.
-
-    Parameters
-    ----------
-    layer_dry_kg_m2 : ndarray (cases,)
-        Dry matter of one layer, kg/m2.
-    layer_ha_w_m2_k : ndarray (cases,)
-        Transfer coefficient times leaf surface of one layer, W/K per m2 of net.
-    specific_heat_dry_j_kg_k : float
-        Of dry matter.
-    film_kg_kg : float
-        Free water, kg per kg dry matter, that covers the leaf wholly.
-    saturation_c, saturation_pa : ndarray
-        Vapour pressure of saturated air against temperature.
-    sorption_db, sorption_aw : ndarray
-        Water activity against dry-basis moisture, both rising.
-    rate_c, rate_per_s : ndarray
-        Internal rate constant against air temperature, 1/s.
-    """
-
-    layer_dry_kg_m2: Array
-    layer_ha_w_m2_k: Array
-    specific_heat_dry_j_kg_k: float
-    film_kg_kg: float
-    saturation_c: Array
-    saturation_pa: Array
-    sorption_db: Array
-    sorption_aw: Array
-    rate_c: Array
-    rate_per_s: Array
-
-
-@dataclass
-class State:
-    """Leaf by layer (bottom first) and case: shapes (layers, cases)."""
-
-    moisture_db: Array
-    film_db: Array
-    leaf_c: Array
-
-    def enthalpy_j_m2(self, bed: Bed) -> Array:
-        """Heat in the leaf and its water above 0 degC, J/m2 of net, by case."""
-        heat = bed.specific_heat_dry_j_kg_k + _CP_W * (self.moisture_db + self.film_db)
-        return bed.layer_dry_kg_m2 * np.sum(heat * self.leaf_c, axis=0)
-
-    def water_kg_m2(self, bed: Bed) -> Array:
-        """Water in the leaf, kg/m2 of net, by case."""
-        return bed.layer_dry_kg_m2 * np.sum(self.moisture_db + self.film_db, axis=0)
 
 
 @dataclass(frozen=True)
@@ -137,9 +61,9 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
             air_c[0], air_w[0] = blow.dry_bulb_c[d], blow.humidity_ratio[d]
         lane = slice(low, high)
         when = slice(steps - 1 - d + low, steps - 1 - d + high)
-        entering = _Air(air_c[lane], air_w[lane], flow[when], pressure[when])
+        entering = EnteringAir(air_c[lane], air_w[lane], flow[when], pressure[when])
         held = State(state.moisture_db[lane], state.film_db[lane], state.leaf_c[lane])
-        cells = _Cells(held, entering, bed, rate_factor, blow.step_s)
+        cells = Cells(held, entering, bed, rate_factor, blow.step_s)
         after, out = cells.solve(held.leaf_c + trend[lane])
         trend[lane] = after.leaf_c - held.leaf_c
         state.moisture_db[lane] = after.moisture_db
@@ -156,164 +80,3 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
         out_c=out_c[layers - 1 :],
         out_w=out_w[layers - 1 :],
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Air:
-    """Air entering cells."""
-
-    dry_bulb_c: Array
-    humidity_ratio: Array
-    flow_kg_s_m2: Array
-    pressure_pa: Array
-
-
-class _Cells:
-    """One step of cells that do not touch each other."""
-
-    def __init__(self, held: State, air: _Air, bed: Bed, rate_factor: Array, step_s: float):
-        self.held, self.air, self.bed, self.step_s = held, air, bed, step_s
-        self.dry_per_s = bed.layer_dry_kg_m2 / step_s
-        self.heat_air = _CP_A + _CP_V * air.humidity_ratio
-        # Lewis relation with factor one: kg/s per unit of humidity ratio.
-        self.conductance = bed.layer_ha_w_m2_k / self.heat_air
-        self.units = self.conductance / air.flow_kg_s_m2
-        self.approach = -np.expm1(-self.units)
-        self.sensible = air.flow_kg_s_m2 * self.heat_air * self.approach
-        self.activity = np.interp(held.moisture_db, bed.sorption_db, bed.sorption_aw)
-        vapour = air.humidity_ratio * air.pressure_pa / (_EPS + air.humidity_ratio)
-        humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
-        self.wet = bool(held.film_db.any()) or float(humidity.max()) > 1.0
-        equilibrium = np.interp(humidity, bed.sorption_aw, bed.sorption_db)
-        total = held.moisture_db + held.film_db
-        self.heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
-        rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
-        gap = held.moisture_db - equilibrium
-        # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
-        self.inside = -self.dry_per_s * np.expm1(-rate * step_s) * gap + _TINY
-
-    def _from_leaf(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array]:
-        """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.
-
-        Inner and outer resistance in series: the outer one is that of the surface at the leaf's
-        water activity, the inner one is thin-layer drying, ``k (X - Xe)``.
-        """
-        air = self.air
-        leaf_pa = self.activity * saturated_pa
-        below = air.pressure_pa - leaf_pa
-        leaf_w = _EPS * leaf_pa / below
-        d_drive = leaf_w * steer / below
-        air_w = air.humidity_ratio
-        if self.wet:  # what condenses goes to the film, not into the leaf
-            below = air.pressure_pa - saturated_pa
-            free_w = _EPS * saturated_pa / below
-            d_drive = d_drive - np.where(air_w > free_w, free_w * steer / below, 0.0)
-            air_w = np.minimum(air_w, free_w)
-        drive = leaf_w - air_w
-        resistance = self.conductance * drive / self.inside
-        # Outside and inside disagree on the direction only while the leaf changes temperature
-        # fast; nothing passes then.
-        resistance = np.where(resistance < 0.0, _SHUT, resistance)
-        through = self.units / (1.0 + resistance)
-        stay = np.exp(-through)
-        gain = 1.0 - stay
-        steep = gain - stay * through * (1.0 - through / self.units)
-        flow = air.flow_kg_s_m2
-        return flow * drive * gain, flow * steep * d_drive
-
-    def _from_film(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array, Array, Array]:
-        """Water from the film, kg/(s m2), and the share of leaf it covers, each with its slope.
-
-        The share is that at the end of the step, so the film never goes below nothing.
-        """
-        air, whole = self.air, self.bed.film_kg_kg
-        below = air.pressure_pa - saturated_pa
-        free_w = _EPS * saturated_pa / below
-        full = air.flow_kg_s_m2 * self.approach
-        free = full * (free_w - air.humidity_ratio)
-        d_free = full * free_w * steer / below
-        cover = whole + np.maximum(free, 0.0) / self.dry_per_s
-        share = self.held.film_db / cover
-        part = (free > 0.0) & (share < 1.0)
-        share = np.minimum(1.0, share)
-        d_share = np.where(part, -share * d_free / (self.dry_per_s * cover), 0.0)
-        film = np.where(free > 0.0, share, 1.0) * free
-        d_film = np.where(part, share * whole / cover, 1.0) * d_free
-        return film, d_film, share, d_share
-
-    def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
-        """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
-        bed = self.bed
-        saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
-        steer = 4030.2 / (leaf_c + 235.0) ** 2 * self.air.pressure_pa  # Magnus; steers Newton only
-        inner, d_inner = self._from_leaf(saturated_pa, steer)
-        if not self.wet:
-            return inner, 0.0, d_inner, 0.0
-        film, d_film, share, d_share = self._from_film(saturated_pa, steer)
-        bare = 1.0 - share
-        return bare * inner, film, bare * d_inner - d_share * inner, d_film
-
-    def _step(self, leaf_c: Array) -> tuple[Array, Array, Array, Array | float]:
-        """Leaf balance at a trial temperature: what is in excess, Newton's step, and the water.
-
-        ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``; the
-        water is carried on to the end of the step.
-        """
-        held = self.held
-        inner, film, d_inner, d_film = self._water(leaf_c)
-        latent = _L0 + (_CP_V - _CP_W) * leaf_c
-        water = inner + film
-        excess = (
-            self.heat_leaf * (leaf_c - held.leaf_c)
-            - self.sensible * (self.air.dry_bulb_c - leaf_c)
-            + water * latent
-        )
-        stiffness = self.heat_leaf + self.sensible + water * (_CP_V - _CP_W)
-        change = -excess / (stiffness + (d_inner + d_film) * latent)
-        return excess, change, inner + d_inner * change, film + d_film * change
-
-    def solve(self, guess_c: Array) -> tuple[State, tuple[Array, Array]]:
-        """Leaf at the end of the step and the air that leaves; Newton from a guess."""
-        leaf_c = guess_c
-        for _ in range(_NEWTON_MAX):
-            _, change, inner, film = self._step(leaf_c)
-            leaf_c = leaf_c + change
-            if float(np.abs(change).max()) < _NEWTON_TOLERANCE_K:
-                return self._after(leaf_c, inner, film)
-        return self._solve_bracketed()
-
-    def _solve_bracketed(self) -> tuple[State, tuple[Array, Array]]:
-        """As ``solve``, for the rare step where dew and drying meet: the balance rises with the
-        leaf temperature, so Newton is kept between a colder and a warmer bound.
-        """
-        low = np.minimum(self.held.leaf_c, self.air.dry_bulb_c) - _BRACKET_K
-        high = np.maximum(self.held.leaf_c, self.air.dry_bulb_c) + _BRACKET_K
-        leaf_c = 0.5 * (low + high)
-        for _ in range(_BRACKET_MAX):
-            excess, change, inner, film = self._step(leaf_c)
-            low = np.where(excess < 0.0, leaf_c, low)
-            high = np.where(excess < 0.0, high, leaf_c)
-            newton = leaf_c + change
-            fits = (newton > low) & (newton < high)
-            moved = np.where(fits, newton, 0.5 * (low + high)) - leaf_c
-            if float(np.abs(moved).max()) < _BRACKET_TOLERANCE_K:
-                break
-            leaf_c = leaf_c + moved
-        inner, film, _, _ = self._water(leaf_c)
-        return self._after(leaf_c, inner, film)
-
-    def _after(
-        self, leaf_c: Array, inner: Array, film: Array | float
-    ) -> tuple[State, tuple[Array, Array]]:
-        held, air = self.held, self.air
-        moisture, film_db = held.moisture_db - inner / self.dry_per_s, held.film_db
-        if self.wet:
-            film_db = film_db - film / self.dry_per_s
-            dried = film_db < _FILM_LEAST
-            moisture = np.where(dried, moisture + film_db, moisture)
-            film_db = np.where(dried, 0.0, film_db)
-        carried = (inner + film) / air.flow_kg_s_m2
-        out_w = air.humidity_ratio + carried
-        given = self.sensible * (air.dry_bulb_c - leaf_c) / air.flow_kg_s_m2
-        heat = self.heat_air * air.dry_bulb_c - given + carried * _CP_V * leaf_c
-        return State(moisture, film_db, leaf_c), (heat / (_CP_A + _CP_V * out_w), out_w)

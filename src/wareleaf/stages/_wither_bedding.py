@@ -8,7 +8,7 @@ import numpy as np
 
 from wareleaf import air, leaf
 from wareleaf.stages._wither_air import Weather
-from wareleaf.stages._wither_bed import Bed, State
+from wareleaf.stages._wither_cell import Bed, State
 from wareleaf.stages._wither_fan import WorkingPoint
 from wareleaf.stages._wither_spec import Trough, WitherRun, number
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array

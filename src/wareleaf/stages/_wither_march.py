@@ -8,8 +8,9 @@ import numpy as np
 
 from wareleaf import air
 from wareleaf.stages._wither_air import Inlet, Stretch, Weather, inlet, outside, stretches, weather
-from wareleaf.stages._wither_bed import Bed, Blow, State, march
+from wareleaf.stages._wither_bed import Blow, march
 from wareleaf.stages._wither_bedding import fresh_state, make_bed
+from wareleaf.stages._wither_cell import Bed, State
 from wareleaf.stages._wither_fan import WorkingPoint, working_point
 from wareleaf.stages._wither_spec import Trough, WitherRun
 from wareleaf.stages.common import Array

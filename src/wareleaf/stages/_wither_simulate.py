@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 
 from wareleaf import air, leaf
-from wareleaf.measure import moisture_wb_from_db
+from wareleaf.measure import Evidence, Figure, moisture_wb_from_db
 from wareleaf.stages._wither_march import Cases, History, carry
 from wareleaf.stages._wither_spec import Trough, WitherResult, WitherRun, figures, number
 from wareleaf.stages.common import (
@@ -114,11 +116,22 @@ def result_of(
         air_upward=tuple(bool(u) for u in history.upward),
         wither_share=_row(dry_kg * (1.0 + mean_db) / run.mass_kg),
         warnings=_warnings(run, history, case),
-        sources=(
-            *cite(figures().values()),
-            f"Leaf profile {run.leaf_id}: see its figures and their sources.",
-        ),
+        sources=_sources(run.leaf_id),
     )
+
+
+_OF_LEAF = ("wither.", "desorption.", "specific_surface", "specific_heat")
+
+
+def _leaf_figures(leaf_id: str) -> list[Figure]:
+    return [f for f in leaf.profile(leaf_id).figures if f.quantity.startswith(_OF_LEAF)]
+
+
+@cache
+def _sources(leaf_id: str) -> tuple[str, ...]:
+    """Citations of what the model and this leaf rest on, each with its evidence."""
+    of_leaf = (f"{leaf.source_of(f).cite()} [{f.evidence}]" for f in _leaf_figures(leaf_id))
+    return tuple(dict.fromkeys([*cite(figures().values()), *of_leaf]))
 
 
 def _row(values: Array) -> tuple[float, ...]:
@@ -156,6 +169,12 @@ def _warnings(run: WitherRun, history: History, case: int) -> tuple[str, ...]:
         "Bed resistance, transfer coefficient and fan efficiency rest on common practice or "
         "memory; check the projection against your own weighings."
     )
+    weak = (Evidence.MEMORY, Evidence.PRACTICE, Evidence.DEMO)
+    rate = [f for f in _leaf_figures(run.leaf_id) if f.quantity == "wither.rate_per_h"]
+    if any(f.evidence in weak for f in rate):
+        told.append(
+            "The rate constant of this leaf is not a published number; fit it from your weighings."
+        )
     return tuple(told)
 
 
@@ -218,9 +237,9 @@ def _about_leaf(run: WitherRun, history: History, case: int) -> list[str]:
         told.append(
             "Some leaf goes below 29 % moisture, where the heat of sorption, left out here, counts."
         )
-    warmest = leaf.profile(run.leaf_id).leaf_temperature_max_c
-    if float(history.leaf_c[:, :, case].max()) > warmest:
-        told.append(f"The leaf passes its limit of {warmest:g} degC.")
+    warmest, most = float(history.leaf_c[:, :, case].max()), number("rule.mixed_dry_bulb_max_c")
+    if warmest > most:
+        told.append(f"The leaf reaches {warmest:.1f} degC; withering stays below {most:g} degC.")
     return told
 
 
