@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.book.book_makers import at, correction, event, intake, made
+from tests.book.book_makers import at, correction, event, intake, made, release
 
 from wareleaf import book
 from wareleaf.measure import BadInput
@@ -114,11 +114,14 @@ def history(steps):
             new = next_event(kind, n, state, seed, percent, noise)
         if new is None:
             continue
+        batch = [new]
+        if kind == "ship":
+            batch.insert(0, release(f"r{n}", new.inputs[0].lot_id, ["m"], n))
         try:
-            after = book.fold([*events, new])
+            after = book.fold([*events, *batch])
         except BadInput:
             continue
-        events.append(new)
+        events.extend(batch)
         state = after
     return events, state
 
