@@ -72,9 +72,14 @@ def test_missing_result_releases_nothing():
 def european_results() -> list[Result]:
     return [
         iodine(15.0, 1.0),
-        Result("mercury", 0.01, 0.001, "mg/kg", "wet"),
+        Result("mercury", 0.01, 0.001, "mg/kg", "wet", moisture_wb=0.10),
         Result("nickel", 2.0, 0.2, "mg/kg", "dry"),
-        Result("pesticide_without_own_limit", 0.01, 0.0, "mg/kg", "wet", below_loq=True),
+        Result(
+            "pesticide_without_own_limit",
+            *(0.01, 0.0, "mg/kg", "wet"),
+            moisture_wb=0.10,
+            below_loq=True,
+        ),
     ]
 
 

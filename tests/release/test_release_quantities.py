@@ -7,7 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wareleaf.measure import BadInput
-from wareleaf.release import Result, convert_content, lot_facts, moisture_content
+from wareleaf.release import (
+    Result,
+    contract_limit,
+    convert_content,
+    lot_facts,
+    moisture_content,
+)
 from wareleaf.release.checks import find, on_basis
 from wareleaf.release.limits import all_limits
 
@@ -109,7 +115,7 @@ def limit(name):
 def test_korean_cadmium_needs_the_fresh_moisture():
     # Dried laver averaged 0.89 mg/kg Cd (2012 survey, secondary): read as a limit on dry weight
     # 0.3 would fail it, on fresh weight at 90 % water it passes.
-    result = Result("cadmium", 0.89, 0.05, "mg/kg", "wet")
+    result = Result("cadmium", 0.89, 0.05, "mg/kg", "wet", lot_id="N")
     row = limit("KR-laver-cadmium")
     blind = find(row, lot_facts("N", "nori_sheet", "dried", moisture_wb=0.1), result, "simple", 0)
     assert blind.decision == "undecided"
@@ -119,16 +125,32 @@ def test_korean_cadmium_needs_the_fresh_moisture():
     assert find(row, lot, result, "guarded", 2.0).decision == "conforms"
 
 
-def test_result_takes_the_lot_moisture_when_its_own_is_unknown():
+def test_a_sample_of_the_very_lot_takes_its_moisture():
     row = limit("FR-seaweed-cadmium")
     lot = lot_facts(
         "K", "sugar_kelp_raw", "dried", moisture_wb=0.2, moisture_standard_uncertainty=0.01
     )
-    plain = on_basis(row, lot, Result("cadmium", 0.4, 0.0, "mg/kg", "wet"))
+    plain = on_basis(row, lot, Result("cadmium", 0.4, 0.0, "mg/kg", "wet", lot_id="K"))
     assert plain.value == pytest.approx(0.5)
     assert plain.standard_uncertainty == pytest.approx(0.4 / 0.8**2 * 0.01)
     own = on_basis(row, lot, Result("cadmium", 0.4, 0.0, "mg/kg", "wet", moisture_wb=0.5))
     assert own.value == pytest.approx(0.8)
+
+
+def test_a_wet_value_of_a_parent_is_refused_without_its_moisture():
+    # 0.1 mg/kg in fresh leaf at 90 % water is 0.8 mg/kg in leaf dried to 20 % (dry matter
+    # carries it): taken as it stands it would pass a limit of 0.5 that the lot fails.
+    lot = lot_facts("K", "sugar_kelp_raw", "dried", moisture_wb=0.2)
+    parent = {"parameter": "x", "value": 0.1, "standard_uncertainty": 0.0, "unit": "mg/kg"}
+    row = contract_limit("spec", "x", "mg/kg", "wet", maximum=0.5)
+    blind = find(row, lot, Result(**parent, lot_id="FRESH"), "simple", 0.0)
+    assert blind.decision == "undecided"
+    assert "FRESH" in blind.sentence
+    told = find(row, lot, Result(**parent, lot_id="FRESH", moisture_wb=0.9), "simple", 0.0)
+    assert told.value == pytest.approx(0.8)
+    assert told.decision == "does_not_conform"
+    unknown = find(limit("FR-seaweed-cadmium"), lot, Result(**parent), "simple", 0.0)
+    assert unknown.decision == "undecided"
 
 
 def test_results_that_cannot_be():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from wareleaf.measure import BadInput
+from wareleaf.measure import BadInput, require
 from wareleaf.release.conformity import Decision, decide
 from wareleaf.release.limits import Limit
 from wareleaf.release.lots import LotFacts, Result
@@ -93,11 +93,18 @@ def on_basis(limit: Limit, lot: LotFacts, result: Result) -> Content:
         "hydrated": limit.basis_moisture_wb,
         "fresh": lot.moisture_wb_fresh,
     }
-    of_sample = result.moisture_wb
-    spread = 0.0
+    of_sample, spread = result.moisture_wb, 0.0
     if of_sample is None and result.basis == "wet":
-        of_sample = lot.moisture_wb
-        spread = 0.0 if limit.basis == "wet" else lot.moisture_standard_uncertainty
+        require(
+            result.lot_id in ("", lot.lot_id),
+            "moisture_wb",
+            None,
+            f"The moisture of the sample from lot {result.lot_id} is missing; lot {lot.lot_id} "
+            "may be drier or wetter than it was.",
+        )
+        if result.lot_id:
+            of_sample = lot.moisture_wb
+            spread = 0.0 if limit.basis == "wet" else lot.moisture_standard_uncertainty
     if of_sample is None and result.basis == "fresh":
         of_sample = lot.moisture_wb_fresh
     return convert_content(

@@ -63,13 +63,17 @@ class Result:
     basis : str
         ``wet``, ``dry``, ``hydrated`` or ``fresh``.
     moisture_wb : float or None
-        Of the sample when it was analysed; None takes the lot's.
+        Of the sample when it was analysed. Without it a wet-basis value is only compared on the
+        wet basis, unless ``lot_id`` says that the sample was of the very lot.
     below_loq : bool
         Reported as less than ``value``.
     units : tuple of float
         The single values when several sample units were examined; ``value`` is then the highest.
     reference : str
         Laboratory and report number, for people.
+    lot_id : str
+        Lot the sample was taken from, empty when not told. A wet-basis value of another lot (a
+        parent before drying) is refused without its moisture.
     """
 
     parameter: str
@@ -81,6 +85,7 @@ class Result:
     below_loq: bool = False
     units: tuple[float, ...] = field(default=())
     reference: str = ""
+    lot_id: str = ""
 
     def __post_init__(self) -> None:
         """Refuse numbers that cannot be a result."""

@@ -11,9 +11,9 @@ from wareleaf.release.limits import Limit, Market
 def contract_limit(
     id: str,
     parameter: str,
-    *,
     unit: str,
     basis: str,
+    *,
     maximum: float | None = None,
     minimum: float | None = None,
     buyer: str = "",
