@@ -186,7 +186,8 @@ def correct(
         )
     old = found.event if not void else replace(found.event, inputs=(), outputs=(), streams=())
     new = replace(old, **changes)
-    facts = {**new.facts, "kind": found.event.kind, "reason": reason.strip(), "void": void}
+    kind = str(found.event.facts.get("kind", found.event.kind))  # a correction keeps its line's
+    facts = {**new.facts, "kind": kind, "reason": reason.strip(), "void": void}
     correction = event_of(
         works,
         Entry(
