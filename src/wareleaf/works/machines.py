@@ -7,7 +7,7 @@ the model's default. Mistakes name the equipment and the field.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from typing import Any
 
 from wareleaf.measure.errors import BadInput
@@ -32,6 +32,17 @@ def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
                 given[name],
                 f"{where}.{name} is not a setting; there are: {', '.join(sorted(known))}.",
             )
+    missing = [
+        f.name
+        for f in fields(kind)  # type: ignore[arg-type]
+        if f.name not in given and f.default is MISSING and f.default_factory is MISSING
+    ]
+    if missing:
+        raise BadInput(
+            f"{where}.{missing[0]}",
+            None,
+            f"{where} lacks {', '.join(missing)}; add it under [equipment.settings].",
+        )
     try:
         return kind(**given)
     except BadInput as error:
@@ -65,7 +76,7 @@ def dryer_of(machine: Equipment, settings: Mapping[str, float]) -> dry.Dryer:
     shift = settings.get("inlet_shift_k", 0.0)
     zones = []
     for at, zone in enumerate(given.pop("zones", [])):
-        table = dict(zone)
+        table = {"inlet_c": None, **zone}  # TOML has no null: a zone without it has no heater
         if table.get("inlet_c") is not None:
             table["inlet_c"] = table["inlet_c"] + shift
         zones.append(make(dry.Zone, table, f"{machine.id}.zones.{at}"))

@@ -73,12 +73,17 @@ def predict(ask: Ask) -> Prediction:
 def _advice(
     dryer: dry.Dryer, run: dry.DryRun, profile: leaves.LeafProfile, result: dry.DryResult
 ) -> str:
-    if result.moisture_wb_out > profile.moisture_wb_store_limit - 2.0 * result.moisture_wb_out_sd:
+    if result.moisture_wb_out > profile.moisture_wb_store_limit:
         found = dry.aim(dryer, run, profile.moisture_wb_target)
         return f"Too wet to store at these settings. {found.reason}"
     if result.moisture_wb_out < profile.moisture_wb_overdried:
         found = dry.aim(dryer, run, profile.moisture_wb_target)
         return f"Drier than it needs to be: weight and fuel are given away. {found.reason}"
+    if result.moisture_wb_out > profile.moisture_wb_store_limit - 2.0 * result.moisture_wb_out_sd:
+        return (
+            "Expected dry enough, but a slow lot would still be too wet to store: "
+            "measure what comes off before it goes to the store."
+        )
     return "On target at these settings."
 
 
