@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -72,20 +73,15 @@ def day_view(works: Works, site_id: str) -> DayView:
     machines = tuple(floor(works, site_id))
     lots = works.book.lots(site=site_id, in_stock_only=True)
     air_c, air_rh = air_now(works, site_id)
-    waiting_leaf = tuple(
-        sorted(
-            (_waiting(lot, air_c) for lot in lots if lot.form in UNFINISHED and not lot.on_runs),
-            key=lambda w: w.loses_value_at,
-        )
-    )
+    leaf_that_waits = _all_waiting(lots, air_c)
     samples = tuple(waiting(works, site_id))
     start = now.replace(hour=0, minute=0, second=0, microsecond=0)
     intakes = works.book.events_in_force(kind="intake", since=start, site=site_id)
     return DayView(
         now=now,
-        acts=_acts(now, machines, waiting_leaf, samples),
+        acts=_acts(now, machines, leaf_that_waits, samples),
         machines=machines,
-        waiting_leaf=waiting_leaf,
+        waiting_leaf=leaf_that_waits,
         waiting_samples=samples,
         taken_in_kg=sum(m.mass_g for e in intakes for m in e.outputs) / 1000.0,
         stock_kg=sum(lot.remaining_mass_g for lot in lots if lot.form in READY) / 1000.0,
@@ -93,6 +89,17 @@ def day_view(works: Works, site_id: str) -> DayView:
         air_c=air_c,
         air_rh=air_rh,
     )
+
+
+def waiting_leaf(works: Works, site_id: str) -> tuple[WaitingLeaf, ...]:
+    """Leaf between stages at a site, the most urgent first."""
+    lots = works.book.lots(site=site_id, form=UNFINISHED, in_stock_only=True)
+    return _all_waiting(lots, air_now(works, site_id)[0])
+
+
+def _all_waiting(lots: Sequence[LotState], air_c: float) -> tuple[WaitingLeaf, ...]:
+    free = (lot for lot in lots if lot.form in UNFINISHED and not lot.on_runs)
+    return tuple(sorted((_waiting(lot, air_c) for lot in free), key=lambda w: w.loses_value_at))
 
 
 def air_now(works: Works, site_id: str) -> tuple[float, float]:
