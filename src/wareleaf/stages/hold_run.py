@@ -1,0 +1,328 @@
+"""A waiting load in time: its warmth, its water, and how much of its patience is used."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wareleaf import leaf
+from wareleaf.air import CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K, LATENT_HEAT_0C_J_KG
+from wareleaf.measure import require
+from wareleaf.stages.common import (
+    SECONDS_PER_HOUR,
+    Array,
+    cite,
+    finite,
+    relative_closure,
+    stage_figures,
+)
+
+FIGURES = stage_figures("hold")
+HOURS_MAX = 24.0 * 30
+# Rows of the state, per kg of leaf as it came: enthalpy J, water kg, dry matter kg, heat of
+# respiration J, heat to the surroundings J, enthalpy gone with vapour, drip and dissolved dry
+# matter J, vapour kg, drip kg, and the shares of holding and of spoiling time that are used.
+_H, _W, _D, _RESP, _LOSS, _GONE, _VAPOUR, _DRIP, _HOLD, _SPOIL = range(10)
+
+
+def figure(name: str) -> float:
+    """Value of a row of ``data/hold.csv`` by ``subject.quantity``."""
+    return FIGURES[name].value
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the load waits.
+
+    Parameters
+    ----------
+    loss_w_kg_k : float
+        Heat exchanged with the surroundings per kg of leaf and kelvin: about 0.02 in the middle
+        of a big pile, 0.5 in boxes, 3 on an aired trough (orders of magnitude, no source).
+    evaporation_fraction_h, drip_fraction_h : float
+        Share of the load's first mass that leaves as vapour and as drip, per hour.
+    in_seawater : bool
+        In a holding tank: salts and sugars leave, see the caution.
+    """
+
+    loss_w_kg_k: float = 0.5
+    evaporation_fraction_h: float = 0.0
+    drip_fraction_h: float = 0.0
+    in_seawater: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse a place that cannot be."""
+        finite("loss_w_kg_k", self.loss_w_kg_k, 0.0, 100.0, "W/(kg K)")
+        finite("evaporation_fraction_h", self.evaporation_fraction_h, 0.0, 0.2, "1/h")
+        finite("drip_fraction_h", self.drip_fraction_h, 0.0, 0.2, "1/h")
+
+
+@dataclass(frozen=True)
+class HoldRun:
+    """A load that waits.
+
+    Parameters
+    ----------
+    leaf_id, mass_kg, moisture_wb, moisture_wb_sd
+        The load.
+    hours : float
+        How long it waits.
+    leaf_temperature_c : float
+        As it came.
+    surroundings_c : tuple of float
+        Temperature around it at 0, 1, 2 ... hours; the last one holds on.
+    respiration_w_kg_20c : float
+        Heat the leaf makes at 20 degrees C.
+    hold_used, spoil_used : float
+        Shares of its holding and spoiling time used before it came.
+    respiration_factor, loss_factor, patience_factor : float
+        Multipliers learned from readings.
+    """
+
+    leaf_id: str
+    mass_kg: float
+    moisture_wb: float
+    hours: float = 4.0
+    leaf_temperature_c: float = 12.0
+    surroundings_c: tuple[float, ...] = (15.0,)
+    moisture_wb_sd: float = 0.01
+    respiration_w_kg_20c: float = figure("all.respiration_w_kg_20c")
+    hold_used: float = 0.0
+    spoil_used: float = 0.0
+    respiration_factor: float = 1.0
+    loss_factor: float = 1.0
+    patience_factor: float = 1.0
+
+    def __post_init__(self) -> None:
+        """Refuse a run that cannot be."""
+        leaf.profile(self.leaf_id)
+        finite("mass_kg", self.mass_kg, 0.0, unit="kg", above=True)
+        finite("moisture_wb", self.moisture_wb, 0.3, 0.98)
+        finite("moisture_wb_sd", self.moisture_wb_sd, 0.0, 0.2)
+        finite("hours", self.hours, 0.0, HOURS_MAX, "h", above=True)
+        finite("leaf_temperature_c", self.leaf_temperature_c, -1.0, 60.0, "degC")
+        require(
+            len(self.surroundings_c) > 0,
+            "surroundings_c",
+            (),
+            "surroundings_c is empty; give at least one temperature.",
+        )
+        for t in self.surroundings_c:
+            finite("surroundings_c", t, -1.0, 50.0, "degC")
+        finite("respiration_w_kg_20c", self.respiration_w_kg_20c, 0.0, 10.0, "W/kg")
+        finite("hold_used", self.hold_used, 0.0, 100.0)
+        finite("spoil_used", self.spoil_used, 0.0, 100.0)
+        for name in ("respiration_factor", "loss_factor", "patience_factor"):
+            finite(name, getattr(self, name), 0.0, 100.0, above=True)
+
+
+@dataclass(frozen=True)
+class HoldResult:
+    """The common fields of a stage, and the patience of the load.
+
+    ``value_left`` is 1 until the holding time is used, then falls in proportion to the spoiling
+    time still used, to 0 when the leaf is lost. ``latest_start_h`` and ``lost_h`` are infinite
+    when not reached within ``hours``. ``dry_matter_kg`` is what is left.
+    """
+
+    duration_h: float
+    mass_in_kg: float
+    mass_out_kg: float
+    dry_matter_kg: float
+    moisture_wb_out: float
+    moisture_wb_out_sd: float
+    water_removed_kg: float
+    heat_kwh: float
+    electricity_kwh: float
+    fuel_kg: float
+    water_residual: float
+    energy_residual: float
+    leaf_temperature_max_c: float
+    leaf_temperature_out_c: float
+    dry_matter_lost_kg: float
+    drip_kg: float
+    hold_used: float
+    spoil_used: float
+    value_left: float
+    latest_start_h: float
+    lost_h: float
+    course_time_h: tuple[float, ...]
+    course_leaf_c: tuple[float, ...]
+    course_hold_used: tuple[float, ...]
+    course_value_left: tuple[float, ...]
+    course_moisture_wb: tuple[float, ...]
+    warnings: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+def respiration_w_kg(run: HoldRun, temperature_c: float) -> float:
+    """Heat made per kg of leaf: Q10 law, fading where tissue dies."""
+    rise = figure("all.respiration_q10") ** ((temperature_c - 20.0) / 10.0)
+    alive = 1.0 / (
+        1.0 + math.exp(min(50.0, (temperature_c - figure("all.respiration_death_c")) / 2.0))
+    )
+    return run.respiration_w_kg_20c * run.respiration_factor * rise * alive
+
+
+def _slope(place: Place, run: HoldRun) -> Callable[[float, Array], Array]:
+    profile = leaf.profile(run.leaf_id)
+    solid = profile.specific_heat_dry_j_kg_k
+    clock = np.arange(len(run.surroundings_c), dtype=float)
+    loss_w_k = place.loss_w_kg_k * run.loss_factor
+    plateau = figure("all.seawater_tank_dry_loss") if place.in_seawater else 0.0
+    first_dry = 1.0 - run.moisture_wb
+    floor_dry = first_dry * (1.0 - plateau)
+
+    def slope(hours: float, y: Array) -> Array:
+        t = float(y[_H] / (y[_D] * solid + y[_W] * CP_WATER_J_KG_K))
+        around = float(np.interp(hours, clock, run.surroundings_c))
+        made = respiration_w_kg(run, t) * SECONDS_PER_HOUR
+        loss = loss_w_k * (t - around) * SECONDS_PER_HOUR
+        wet = 1.0 if y[_W] > 0.02 else 0.0
+        vapour, drip = place.evaporation_fraction_h * wet, place.drip_fraction_h * wet
+        gone_dry = (y[_D] - floor_dry) / figure("all.seawater_tank_time_h") if plateau else 0.0
+        gone = vapour * (LATENT_HEAT_0C_J_KG + CP_VAPOUR_J_KG_K * t)
+        gone += (drip * CP_WATER_J_KG_K + gone_dry * solid) * t
+        patience = run.patience_factor
+        return np.array(
+            [
+                made - loss - gone,
+                -vapour - drip,
+                -gone_dry,
+                made,
+                loss,
+                gone,
+                vapour,
+                drip,
+                1.0 / (patience * profile.hold_hours(t)),
+                1.0 / (patience * profile.spoil_hours(t)),
+            ]
+        )
+
+    return slope
+
+
+def course(place: Place, run: HoldRun) -> tuple[Array, Array]:
+    """Hours and rows of the state (classical Runge-Kutta; it keeps the linear balances)."""
+    solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k
+    slope = _slope(place, run)
+    y = np.zeros(10)
+    y[_W], y[_D] = run.moisture_wb, 1.0 - run.moisture_wb
+    heat_j_k = y[_D] * solid + y[_W] * CP_WATER_J_KG_K
+    y[_H] = heat_j_k * run.leaf_temperature_c
+    y[_HOLD], y[_SPOIL] = run.hold_used, run.spoil_used
+    own_h = heat_j_k / max(1e-6, place.loss_w_kg_k * run.loss_factor) / SECONDS_PER_HOUR
+    step = min(0.25, own_h / 3.0, run.hours / 20.0)
+    count = math.ceil(run.hours / step)
+    h = run.hours / count
+    rows = [y]
+    for i in range(count):
+        t = i * h
+        a = slope(t, y)
+        b = slope(t + 0.5 * h, y + 0.5 * h * a)
+        c = slope(t + 0.5 * h, y + 0.5 * h * b)
+        y = y + h / 6.0 * (a + 2.0 * b + 2.0 * c + slope(t + h, y + h * c))
+        rows.append(y)
+    return np.linspace(0.0, run.hours, count + 1), np.array(rows)
+
+
+def crossing_h(time_h: Array, used: Array) -> float:
+    """First time a rising share reaches one; 0 when it had, infinite when it does not."""
+    if used[0] >= 1.0:
+        return 0.0
+    if used[-1] < 1.0:
+        return math.inf
+    return float(np.interp(1.0, used, time_h))
+
+
+def value_left(hold_used: Array, spoil_used: Array) -> Array:
+    """Value along the course: 1 until holding time is used, then linear in spoiling time."""
+    if hold_used[0] >= 1.0:
+        start = min(float(spoil_used[0]), float(spoil_used[0] / hold_used[0]))
+    else:
+        start = float(np.interp(1.0, hold_used, spoil_used))
+    share = (spoil_used - start) / max(1e-9, 1.0 - start)
+    return np.asarray(np.where(hold_used < 1.0, 1.0, np.clip(1.0 - share, 0.0, 1.0)), float)
+
+
+def simulate(place: Place, run: HoldRun) -> HoldResult:
+    """Let a load wait.
+
+    Parameters
+    ----------
+    place : Place
+        Where.
+    run : HoldRun
+        The load, the time and the surroundings.
+    """
+    time, rows = course(place, run)
+    solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k
+    temperature = rows[:, _H] / (rows[:, _D] * solid + rows[:, _W] * CP_WATER_J_KG_K)
+    moisture = rows[:, _W] / (rows[:, _W] + rows[:, _D])
+    value = value_left(rows[:, _HOLD], rows[:, _SPOIL])
+    first, last = rows[0], rows[-1]
+    moved = last[_RESP] - last[_LOSS] - last[_GONE]
+    latest = crossing_h(time, rows[:, _HOLD])
+    return HoldResult(
+        duration_h=run.hours,
+        mass_in_kg=run.mass_kg,
+        mass_out_kg=run.mass_kg * float(last[_W] + last[_D]),
+        dry_matter_kg=run.mass_kg * float(last[_D]),
+        moisture_wb_out=float(moisture[-1]),
+        moisture_wb_out_sd=run.moisture_wb_sd,
+        water_removed_kg=run.mass_kg * float(first[_W] - last[_W]),
+        heat_kwh=0.0,
+        electricity_kwh=0.0,
+        fuel_kg=0.0,
+        water_residual=relative_closure(
+            float(first[_W] - last[_W]), float(last[_VAPOUR] + last[_DRIP]), float(first[_W])
+        ),
+        energy_residual=relative_closure(
+            float(last[_H] - first[_H]), float(moved), float(abs(first[_H]) + last[_RESP])
+        ),
+        leaf_temperature_max_c=float(np.max(temperature)),
+        leaf_temperature_out_c=float(temperature[-1]),
+        dry_matter_lost_kg=run.mass_kg * float(first[_D] - last[_D]),
+        drip_kg=run.mass_kg * float(last[_DRIP]),
+        hold_used=float(last[_HOLD]),
+        spoil_used=float(last[_SPOIL]),
+        value_left=float(value[-1]),
+        latest_start_h=latest,
+        lost_h=crossing_h(time, rows[:, _SPOIL]),
+        course_time_h=tuple(time.tolist()),
+        course_leaf_c=tuple(temperature.tolist()),
+        course_hold_used=tuple(rows[:, _HOLD].tolist()),
+        course_value_left=tuple(value.tolist()),
+        course_moisture_wb=tuple(moisture.tolist()),
+        warnings=_warnings(place, run, temperature, last),
+        sources=cite([*FIGURES.values()]) + _profile_sources(run.leaf_id),
+    )
+
+
+def _profile_sources(leaf_id: str) -> tuple[str, ...]:
+    keys = {f.source for f in leaf.profile(leaf_id).figures if "hold" in f.quantity}
+    return (f"Holding times of the leaf profile {leaf_id} ({', '.join(sorted(keys))}).",)
+
+
+def _warnings(place: Place, run: HoldRun, temperature: Array, last: Array) -> tuple[str, ...]:
+    said = []
+    if last[_SPOIL] >= 1.0:
+        said.append("The load is lost by the end of this wait: do not process it as food.")
+    elif last[_HOLD] >= 1.0:
+        said.append("The load has waited longer than it holds its value.")
+    rise = float(np.max(temperature)) - run.leaf_temperature_c
+    if rise > figure("all.tight_pack_rise_k"):
+        said.append(f"The load heats itself by {rise:.0f} K: open it up, air or chill it.")
+    if place.in_seawater:
+        said.append(
+            "In a seawater tank a fifth of the dry weight was gone in 2 h (abstract; part of it "
+            "is water taken up): weigh dry matter again before drying."
+        )
+    said.append(
+        "Holding times are for planning. The food-safety plan of the works and local rules "
+        "decide whether waited leaf may be used."
+    )
+    return tuple(said)
