@@ -70,13 +70,13 @@ def _temperatures_in_bounds(run, result):
     ratio = air.humidity_ratio(np.array(result.air_in_c), np.array(result.air_in_rh), pressure)
     wet_bulb = air.wet_bulb_c(np.array(result.air_in_c), ratio, pressure)
     # Loose where physics is: dry leaf in hot damp air takes water up and is warmed by it above the
-    # air; leaf that has just dried off, was spread cold or lags behind warming weather cools the air
-    # without wetting it, which lets the layer above dip below the wet bulb of the air from outside.
+    # air; leaf that has just dried off, was spread cold or lags behind warming weather cools the
+    # air without wetting it, and the layer above dips below the wet bulb of the air from outside.
     # Fresh leaf in steady drying air is held strictly in the next test.
     cold = run.surface_water_share > 0.0 or run.leaf_temperature_c is not None
     below = 1.0 if cold else 0.5
     assert result.leaf_temperature_min_c >= min(float(wet_bulb.min()), start) - below
-    assert result.leaf_temperature_max_c <= max(*result.air_in_c, start) + 2.0
+    assert result.leaf_temperature_max_c <= max(*result.air_in_c, start) + 4.0
 
 
 @settings(max_examples=25, deadline=None)

@@ -13,7 +13,7 @@ from wareleaf.stages._wither_fan import WorkingPoint
 from wareleaf.stages._wither_spec import Trough, WitherRun, number
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array
 
-_RULE_ROUNDS = 8
+_RULE_ROUNDS = 5
 _RULE_SLOPE = 0.65  # d(depression)/d(dry bulb) near 25 degC; only steers the iteration
 
 

@@ -31,7 +31,7 @@ _BRACKET_MAX = 80
 _BRACKET_K = 30.0
 _TINY = 1e-30
 _SHUT = 1e30
-_FILM_LEAST = 1e-9
+_FILM_LEAST = 1e-3  # kg per kg dry matter; less than that the leaf has taken up
 
 
 @dataclass(frozen=True)
@@ -120,24 +120,13 @@ class Cells:
         # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
         self.inside = -self.dry_per_s * np.expm1(-rate * step_s) * gap + _TINY
 
-    def _from_leaf(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array]:
+    def _from_leaf(self, surface_w: Array, d_surface: Array, air_w: Array) -> tuple[Array, Array]:
         """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.
 
         Inner and outer resistance in series: the outer one is that of the surface at the leaf's
         water activity, the inner one is thin-layer drying, ``k (X - Xe)``.
         """
-        air = self.air
-        leaf_pa = self.activity * saturated_pa
-        below = air.pressure_pa - leaf_pa
-        leaf_w = _EPS * leaf_pa / below
-        d_drive = leaf_w * steer / below
-        air_w = air.humidity_ratio
-        if self.wet:  # what condenses goes to the film, not into the leaf
-            below = air.pressure_pa - saturated_pa
-            free_w = _EPS * saturated_pa / below
-            d_drive = d_drive - np.where(air_w > free_w, free_w * steer / below, 0.0)
-            air_w = np.minimum(air_w, free_w)
-        drive = leaf_w - air_w
+        drive = surface_w - air_w
         resistance = self.conductance * drive / self.inside
         # Outside and inside disagree on the direction only while the leaf changes temperature
         # fast; nothing passes then.
@@ -146,38 +135,45 @@ class Cells:
         stay = np.exp(-through)
         gain = 1.0 - stay
         steep = gain - stay * through * (1.0 - through / self.units)
-        flow = air.flow_kg_s_m2
-        return flow * drive * gain, flow * steep * d_drive
+        flow = self.air.flow_kg_s_m2
+        return flow * drive * gain, flow * steep * d_surface
 
-    def _from_film(self, saturated_pa: Array, steer: Array) -> tuple[Array, Array, Array, Array]:
+    def _from_film(self, excess_w: Array, d_free_w: Array) -> tuple[Array, Array, Array, Array]:
         """Water from the film, kg/(s m2), and the share of leaf it covers, each with its slope.
 
         The share is that at the end of the step, so the film never goes below nothing.
         """
-        air, whole = self.air, self.bed.film_kg_kg
-        below = air.pressure_pa - saturated_pa
-        free_w = _EPS * saturated_pa / below
-        full = air.flow_kg_s_m2 * self.approach
-        free = full * (free_w - air.humidity_ratio)
-        d_free = full * free_w * steer / below
+        whole = self.bed.film_kg_kg
+        full = self.air.flow_kg_s_m2 * self.approach
+        free, d_free = full * excess_w, full * d_free_w
+        dries = free > 0.0
         cover = whole + np.maximum(free, 0.0) / self.dry_per_s
-        share = self.held.film_db / cover
-        part = (free > 0.0) & (share < 1.0)
-        share = np.minimum(1.0, share)
+        share = np.minimum(1.0, self.held.film_db / cover)
+        part = dries & (share < 1.0)
         d_share = np.where(part, -share * d_free / (self.dry_per_s * cover), 0.0)
-        film = np.where(free > 0.0, share, 1.0) * free
+        film = np.where(dries, share, 1.0) * free
         d_film = np.where(part, share * whole / cover, 1.0) * d_free
         return film, d_film, share, d_share
 
     def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
         """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
-        bed = self.bed
+        bed, pressure, air_w = self.bed, self.air.pressure_pa, self.air.humidity_ratio
         saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
-        steer = 4030.2 / (leaf_c + 235.0) ** 2 * self.air.pressure_pa  # Magnus; steers Newton only
-        inner, d_inner = self._from_leaf(saturated_pa, steer)
+        steer = 4030.2 / (leaf_c + 235.0) ** 2 * pressure  # slope by Magnus; steers Newton only
+        leaf_pa = self.activity * saturated_pa
+        below = pressure - leaf_pa
+        leaf_w = _EPS * leaf_pa / below
+        d_leaf_w = leaf_w * steer / below
         if not self.wet:
+            inner, d_inner = self._from_leaf(leaf_w, d_leaf_w, air_w)
             return inner, 0.0, d_inner, 0.0
-        film, d_film, share, d_share = self._from_film(saturated_pa, steer)
+        below = pressure - saturated_pa
+        free_w = _EPS * saturated_pa / below
+        d_free_w = free_w * steer / below
+        film, d_film, share, d_share = self._from_film(free_w - air_w, d_free_w)
+        # What condenses goes to the film, not into the leaf.
+        d_leaf_w = d_leaf_w - np.where(air_w > free_w, d_free_w, 0.0)
+        inner, d_inner = self._from_leaf(leaf_w, d_leaf_w, np.minimum(air_w, free_w))
         bare = 1.0 - share
         return bare * inner, film, bare * d_inner - d_share * inner, d_film
 
