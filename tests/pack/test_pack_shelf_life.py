@@ -174,6 +174,14 @@ def test_arrhenius_energy_doubles_where_it_should():
     assert ratio == pytest.approx(2.0)
 
 
+def test_a_foil_that_lets_next_to_nothing_through_says_horizon():
+    slow = kelp_pack(permeance_g_m2_day_pa=1e-7)
+    dry = pack.Climate(50_000.0, 20.0, 0.3)
+    found = pack.shelf_life(slow, [dry, WARM])
+    assert found.days is None
+    assert found.limiting == "horizon"
+
+
 def test_points_isotherm_and_its_refusals():
     iso = pack.of_points([0.1, 0.3, 0.7], [0.05, 0.09, 0.21])
     assert iso.water_activity(0.15, 20.0) == pytest.approx(0.5)
@@ -202,6 +210,7 @@ def test_packs_that_cannot_be(change, field):
     "call",
     [
         lambda: pack.shelf_life(kelp_pack(), []),
+        lambda: pack.shelf_life(kelp_pack(), [WARM, WARM]),
         lambda: pack.Climate(0.0, 20.0, 0.5),
         lambda: pack.Climate(1.0, 20.0, 1.5),
         lambda: pack.Climate(1.0, 90.0, 0.5),

@@ -4,6 +4,8 @@ import json
 from datetime import date
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from wareleaf.measure import BadInput, Evidence
 from wareleaf.release import (
@@ -16,6 +18,7 @@ from wareleaf.release import (
     limits_for,
     lot_facts,
     market,
+    markets,
     may_sign,
 )
 
@@ -248,8 +251,6 @@ def test_unknown_leaf_form_and_tag_are_named():
 
 
 def test_every_market_answers_for_every_leaf_without_a_crash():
-    from wareleaf.release import markets
-
     leaves = ("sugar_kelp_raw", "sugar_kelp_blanched", "wakame_blade", "nori_sheet")
     for leaf in (*leaves, "tea_black", "tea_green"):
         for form in ("fresh", "dried"):
@@ -275,3 +276,48 @@ def test_table_keeps_its_word():
         b for m in ("EU", "FR", "AU", "US-CA", "JP", "KR", "CN") for b in market(m).answers_to
     }
     assert bodies <= {r.market for r in rows}
+
+
+PARAMETERS = sorted({r.parameter for r in all_limits() if r.use == "lot"})
+
+
+@settings(deadline=None, max_examples=150)
+@given(data=st.data())
+def test_nothing_goes_that_is_not_measured_and_known(data):
+    leaf = data.draw(st.sampled_from(["sugar_kelp_blanched", "nori_sheet", "tea_black"]))
+    lot = lot_facts("L", leaf, "dried", moisture_wb=0.08, moisture_wb_fresh=0.85)
+    place = data.draw(st.sampled_from([m.id for m in markets()]))
+    empty = assess(lot, [], place, on_date=DAY)
+    results = []
+    for row in {x.limit.id: x.limit for x in empty.lines if x.limit.limit is not None}.values():
+        if data.draw(st.integers(0, 9)) > 0:
+            value = row.limit * data.draw(st.sampled_from([0.0, 0.3, 0.99, 1.01, 1.5]))
+            if row.kind == "min":
+                value = row.limit * data.draw(st.sampled_from([0.9, 1.1, 1.5]))
+            u = 0.05 * value
+            basis = "dry" if row.basis in ("wet", "fresh", "hydrated") else row.basis
+            results.append(Result(row.parameter, value, u, row.unit, basis))
+    given_rows = [
+        Confirmation(x.limit.id, "qm", DAY, "read")
+        for x in empty.lines
+        if x.limit.legal and data.draw(st.integers(0, 19)) > 0
+    ]
+    answer = assess(lot, results, place, given_rows, DAY)
+    signed = {c.limit_id for c in given_rows}
+    measured = {r.parameter for r in results}
+    for row in (x.limit for x in answer.lines):
+        if answer.may_release and row.legal:
+            assert row.evidence is Evidence.READ or row.id in signed
+            assert row.kind == "none" or row.parameter in measured
+    if answer.may_release:
+        assert all(x.decision in (None, "conforms") for x in answer.lines if x.limit.legal)
+    else:
+        assert len(answer.sentences) > 1
+    # A confirmation more never takes a release back, a result less never gives one.
+    more = [Confirmation(x.limit.id, "qm", DAY, "read") for x in empty.lines if x.limit.legal]
+    assert assess(lot, results, place, more, DAY).may_release >= answer.may_release
+    for left_out in range(len(results)):
+        fewer = results[:left_out] + results[left_out + 1 :]
+        if not any(r.parameter == results[left_out].parameter for r in fewer):
+            found = assess(lot, fewer, place, given_rows, DAY)
+            assert found.may_release <= answer.may_release

@@ -32,7 +32,8 @@ class ShelfLife:
         Until the limit; None when it is never reached.
     limiting : str
         ``film`` when uptake through the film ends the life, ``climate`` when the last climate is
-        too dry ever to reach the limit, ``horizon`` when it takes more than a hundred years.
+        too dry ever to reach the limit, ``horizon`` when the last climate would have to go on for
+        more than a hundred years.
     water_gained_g : float
         Through the film until then.
     series_days, series_moisture_db, series_water_activity, series_temperature_c : tuple
@@ -89,7 +90,7 @@ def shelf_life(pack: Pack, climates: Sequence[Climate], points: int = 60) -> She
     Raises
     ------
     BadInput
-        Without a climate.
+        Without a climate, or with one before the last that has no end.
 
     Notes
     -----
@@ -98,6 +99,12 @@ def shelf_life(pack: Pack, climates: Sequence[Climate], points: int = 60) -> She
     1e-8. With a straight isotherm and one climate it is `closed_form_days`.
     """
     require(bool(climates), "climate", None, "climate is empty; give at least one.")
+    require(
+        all(math.isfinite(c.days) for c in climates[:-1]),
+        "days",
+        None,
+        "Only the last climate may last for ever; give the others days.",
+    )
     now, end = 0.0, sum(c.days for c in climates)
     start = 1000.0 * pack.dry_matter_kg * pack.moisture_db_start
     start += pack.desiccant.water_g_start if pack.desiccant else 0.0
@@ -106,7 +113,7 @@ def shelf_life(pack: Pack, climates: Sequence[Climate], points: int = 60) -> She
     reached, limiting = None, "horizon"
     for i, climate in enumerate(climates):
         last = i == len(climates) - 1
-        stop = HORIZON_DAYS if last else now + climate.days
+        stop = now + (HORIZON_DAYS if last else climate.days)
         limit_g = pack.water_g(pack.moisture_db_limit, climate.temperature_c)
         if water >= limit_g:
             reached, limiting = now, "film"
@@ -128,6 +135,8 @@ def shelf_life(pack: Pack, climates: Sequence[Climate], points: int = 60) -> She
             events=hit,
             dense_output=True,
         )
+        if not solved.success:
+            raise ArithmeticError(f"The course in the pack could not be solved: {solved.message}")
         now, water = float(solved.t[-1]), float(solved.y[0, -1])
         for t in np.linspace(solved.t[0], now, points):
             course.append((float(t), float(solved.sol(t)[0]), climate.temperature_c))
