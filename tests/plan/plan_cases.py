@@ -73,9 +73,7 @@ def kelp_day(boats=4, *, dryer_kg_h=400.0, mass_kg=1500.0, **more):
 def random_day(seed, loads=None):
     """Any works: batch, charged, continuous, shared and fired machines, crew, tariff, cleaning."""
     r = random.Random(seed)
-    troughs = [
-        Machine(f"trough {i}", "trough", capacity_kg=r.choice([400, 800])) for i in range(3)
-    ]
+    troughs = [Machine(f"trough {i}", "trough", capacity_kg=r.choice([400, 800])) for i in range(3)]
     rollers = [Machine("roller", "roller", capacity_kg=200, clean_h=r.choice([0.0, 0.5]))]
     floor = Machine("floor", "floor", capacity_kg=r.choice([500, 900]), shared=True)
     dryers = [

@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import pytest
-
 from tests.plan.plan_cases import kelp_day, one_step
+
 from wareleaf.plan.board import Crew, Day, Frozen, Machine
 from wareleaf.plan.check import problems_of
 from wareleaf.plan.day import plan_day

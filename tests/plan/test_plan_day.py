@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 import pytest
-
 from tests.plan.plan_cases import kelp_day, one_step, random_day
+
 from wareleaf.measure import BadInput
 from wareleaf.plan.board import Crew, Day, Frozen, Machine, TariffBand
 from wareleaf.plan.check import problems_of
@@ -152,9 +152,7 @@ def test_people_limit_and_skilled_people_help_out():
     loads = tuple(one_step(x, machines=names, step={"crew": 1}) for x in "abc")
     two = Day(loads, machines, (Crew("general", 0, 48, 1), Crew("boiler", 0, 48, 1)))
     assert sorted(r.start_h for r in planned(two).runs) == pytest.approx([0.0, 0.0, 2.0])
-    skilled = tuple(
-        one_step(x, machines=names, step={"crew": 1, "skill": "boiler"}) for x in "abc"
-    )
+    skilled = tuple(one_step(x, machines=names, step={"crew": 1, "skill": "boiler"}) for x in "abc")
     one = replace(two, loads=skilled)
     assert sorted(r.start_h for r in planned(one).runs) == pytest.approx([0.0, 2.0, 4.0])
 

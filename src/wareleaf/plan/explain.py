@@ -5,15 +5,15 @@ from __future__ import annotations
 import itertools
 from dataclasses import replace
 
-from wareleaf.plan import _greedy
-from wareleaf.plan._greedy import Floor
+from wareleaf.plan import _floor
+from wareleaf.plan._floor import Floor
 from wareleaf.plan._problem import Part, Problem
 from wareleaf.plan.schedule import Decision, Plan, Run
 
 
 def explained(problem: Problem, plan: Plan) -> tuple[Decision, ...]:
     """The plan's decisions with a sentence each."""
-    floor = _greedy.as_planned(problem, plan.runs)
+    floor = _floor.as_planned(problem, plan.runs)
     parts = {(p.load.id, p.number): p for p in problem.parts}
     runs: dict[tuple[str, int], list[Run]] = {}
     for run in sorted(plan.runs, key=lambda r: r.step):
@@ -66,11 +66,11 @@ def _leaving(problem: Problem, floor: Floor, part: Part, decision: Decision) -> 
 
 
 def _reason(problem: Problem, floor: Floor, part: Part) -> str:
-    stuck = _greedy.stuck_at(floor, part)
+    stuck = _floor.stuck_at(floor, part)
     if stuck is None:
-        placed = _greedy.route_from(floor, part, 0)
+        placed = _floor.route_from(floor, part, 0)
         assert placed is not None
-        price = _greedy.part_price(problem, part, placed)
+        price = _floor.part_price(problem, part, placed)
         return (
             f"it would still fit, but waiting, firing and loss would cost {price:.0f} or more"
             f" against {part.out_price:.0f}"
@@ -81,7 +81,7 @@ def _reason(problem: Problem, floor: Floor, part: Part) -> str:
     names = ", ".join(o.machine_id for o in step.options)
     idle = floor.copy()
     idle.people = None
-    if floor.people is not None and _greedy.stuck_at(idle, part) != stuck:
+    if floor.people is not None and _floor.stuck_at(idle, part) != stuck:
         return f"nobody is free for {step.name} in time, though a machine is"
     if stuck == 0:
         until = part.load.ready_h + part.load.spoil_h

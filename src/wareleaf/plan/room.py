@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from wareleaf.measure import require
-from wareleaf.plan import _greedy
-from wareleaf.plan._greedy import Floor, Placed
+from wareleaf.plan import _floor
+from wareleaf.plan._floor import Floor, Placed
 from wareleaf.plan._problem import Part, Problem, booked_h, build
 from wareleaf.plan.board import Day
 from wareleaf.plan.loads import Load, Step
@@ -111,7 +111,7 @@ def _sentence(like: Load, at_h: float, certain: float, at_most: float, stuck: st
 def _blocked_at(base: Day, plan: Plan, extra: Load) -> str | None:
     """None when the load runs without loss beside the plan, else the step that fails."""
     problem = build(replace(base, loads=(*base.loads, extra)))
-    floor = _greedy.as_planned(problem, plan.runs)
+    floor = _floor.as_planned(problem, plan.runs)
     by = problem.down(extra.ready_h + extra.hold_h)
     for part in problem.parts:
         if part.load.id != extra.id:
@@ -128,10 +128,10 @@ def _blocked_at(base: Day, plan: Plan, extra: Load) -> str | None:
 def _on_time(floor: Floor, problem: Problem, part: Part) -> list[Placed] | str:
     first = 0
     for _ in range(8):
-        placed = _greedy.route_from(floor, part, first)
+        placed = _floor.route_from(floor, part, first)
         if placed is None:
-            return _greedy.stuck_step(floor, part, first) or part.load.route[0].name
-        over, step = _greedy.first_over(problem, placed)
+            return _floor.stuck_step(floor, part, first) or part.load.route[0].name
+        over, step = _floor.first_over(problem, placed)
         if over <= 0:
             return placed
         first = placed[0].start + over
