@@ -108,6 +108,12 @@ def test_clean_tickets_raise_no_alarm():
     assert sum(bool(weigh_outliers(*loads(seed))) for seed in range(200)) <= 2
 
 
+def test_the_asked_chance_of_a_false_weigh_alarm_is_kept():
+    # 5 % asked for over 800 series: standard error 0.8 %, so within 2.5 to 7.5 %.
+    alarms = sum(bool(weigh_outliers(*loads(500 + s), false_alarm=0.05)) for s in range(800))
+    assert alarms / 800 == pytest.approx(0.05, abs=0.025)
+
+
 def test_a_digit_turned_round_is_found():
     net, expected = loads(4)
     net[13] *= 1.25

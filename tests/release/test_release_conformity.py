@@ -80,6 +80,14 @@ def test_three_rules_around_one_limit(value, rule, decision):
     assert decide(value, 0.1, upper=3.0, rule=rule).decision == decision
 
 
+@pytest.mark.parametrize(
+    ("value", "decision"),
+    [(3.3, "conforms"), (3.1, "undecided"), (2.9, "undecided"), (2.7, "does_not_conform")],
+)
+def test_a_least_value_is_the_mirror_of_a_greatest(value, decision):
+    assert decide(value, 0.1, lower=3.0).decision == decision
+
+
 def test_acceptance_intervals():
     assert decide(5, 0.1, lower=4, upper=8).acceptance_interval == pytest.approx((4.2, 7.8))
     out = decide(5, 0.1, lower=4, upper=8, rule="guarded_rejection").acceptance_interval
