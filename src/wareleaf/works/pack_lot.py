@@ -117,7 +117,7 @@ def pack(
             "best_before": best_before.isoformat(),
         },
     )
-    streams = ()
+    streams: tuple[Stream, ...] = ()
     if run.spill_kg > 0.0:
         spill_g = round(run.spill_kg * 1000.0)
         streams = (Stream("spill", spill_g, round(spill_g * dry_share)),)
