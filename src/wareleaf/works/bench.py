@@ -165,7 +165,7 @@ def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
             seen.add(each)
             for row in works.book.events(kind="result", lot_id=each):
                 if not row.superseded_by:
-                    found.append((each, _result_of(row.event), row.event))
+                    found.append((each, _result_of(row.event, each), row.event))
             made = works.book.event(works.book.lot(each).made_by).event
             if made.kind in ("split", "pack") or (
                 made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
@@ -178,7 +178,7 @@ def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
 _KEEPS_COMPOSITION = ("dry", "mill", "sift")
 
 
-def _result_of(event: Event) -> Result:
+def _result_of(event: Event, lot_id: str) -> Result:
     facts = event.facts
     return Result(
         parameter=facts["parameter"],
@@ -189,6 +189,7 @@ def _result_of(event: Event) -> Result:
         moisture_wb=facts.get("moisture_wb"),
         below_loq=bool(facts.get("below_loq", False)),
         reference=f"{facts.get('laboratory', '')} {facts['sample_id']}".strip(),
+        lot_id=lot_id,
     )
 
 

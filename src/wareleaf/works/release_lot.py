@@ -40,8 +40,16 @@ def facts_of(works: Works, lot: LotState) -> LotFacts:
         moisture_wb=lot.moisture_wb,
         moisture_standard_uncertainty=moisture_sd,
         moisture_wb_fresh=leaves.profile(lot.leaf).moisture_wb_fresh,
+        extra_tags=tags_of(works, lot),
         hold_reason=lot.held_because,
     )
+
+
+def tags_of(works: Works, lot: LotState) -> frozenset[str]:
+    """What the product that a lot is made into adds to what limits care for."""
+    product_id = lot.attributes.get("product")
+    tags = [p.tags for p in works.settings.product if p.id == product_id]
+    return frozenset(tag for group in tags for tag in group)
 
 
 def results_for(works: Works, lot: LotState) -> list[Result]:
@@ -57,7 +65,15 @@ def results_for(works: Works, lot: LotState) -> list[Result]:
     if "moisture" not in found:
         sd = (lot.dry_sd_g / lot.mass_g) if lot.mass_g else 0.0
         listed.append(
-            Result("moisture", lot.moisture_wb * 100.0, sd * 100.0, "%", "wet", reference="book")
+            Result(
+                "moisture",
+                lot.moisture_wb * 100.0,
+                sd * 100.0,
+                "%",
+                "wet",
+                reference="book",
+                lot_id=lot.lot_id,
+            )
         )
     return listed
 

@@ -152,7 +152,7 @@ class Product(_Table):
     leaf: str
     form: str
     route: list[Stage]
-    commodity: str = Field(description="Commodity name that limits are looked up by.")
+    tags: list[str] = Field([], description="What limits care for: ready_to_eat, supplement...")
     nominal_g: float = Field(gt=0.0)
     film: str
     pack_area_m2: float = Field(gt=0.0)
