@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from wareleaf.book.event import Event
 from wareleaf.book.kinds import SHAPES
 from wareleaf.measure.errors import BadInput
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
+class Edge(NamedTuple):
     """One parent of one lot.
 
     Parameters
@@ -45,8 +45,7 @@ class Edge:
     drawn_share: float
 
 
-@dataclass(frozen=True, slots=True)
-class Node:
+class Node(NamedTuple):
     """A lot in a trace.
 
     Parameters
@@ -71,8 +70,7 @@ class Node:
     end: bool
 
 
-@dataclass(frozen=True, slots=True)
-class TraceEdge:
+class TraceEdge(NamedTuple):
     """An edge in a trace, with the traced dry matter that passes over it, grams."""
 
     parent: str
@@ -142,36 +140,36 @@ def edges_of(event: Event) -> tuple[Edge, ...]:
     return tuple(edges)
 
 
-def _levels(start: str, steps: Mapping[str, list[str]], lots: set[str]) -> dict[str, int]:
-    """Longest distance from the start; refuses a cycle."""
-    waits = dict.fromkeys(lots, 0)
-    for lot in lots:
-        for other in steps.get(lot, ()):
-            waits[other] += 1
-    level = dict.fromkeys(lots, 0)
-    ready, done = [lot for lot, n in waits.items() if n == 0], 0
+def _levels(start: str, steps: Mapping[str, list[str]]) -> dict[str, int]:
+    """Longest distance from the start of all that is reached from it; refuses a cycle.
+
+    The lots come in an order in which each stands after all that lead to it.
+    """
+    waits = {start: 0}
+    todo = [start]
+    while todo:
+        for other in steps.get(todo.pop(), ()):
+            if other in waits:
+                waits[other] += 1
+            else:
+                waits[other] = 1
+                todo.append(other)
+    level: dict[str, int] = {}
+    ready, depth = [start] if waits[start] == 0 else [], 0
     while ready:
-        lot = ready.pop()
-        done += 1
-        for other in steps.get(lot, ()):
-            level[other] = max(level[other], level[lot] + 1)
-            waits[other] -= 1
-            if waits[other] == 0:
-                ready.append(other)
-    if done < len(lots):
+        ready.sort()
+        above: list[str] = []
+        for lot in ready:
+            level[lot] = depth
+            for other in steps.get(lot, ()):
+                waits[other] -= 1
+                if waits[other] == 0:
+                    above.append(other)
+        ready, depth = above, depth + 1
+    if len(level) < len(waits):
         lot = min(k for k, n in waits.items() if n > 0)
         raise BadInput("lot_id", lot, f"Lot {lot} is among its own ancestors; trace is refused.")
     return level
-
-
-def _reach(start: str, steps: Mapping[str, list[str]]) -> set[str]:
-    seen, todo = {start}, [start]
-    while todo:
-        for other in steps.get(todo.pop(), ()):
-            if other not in seen:
-                seen.add(other)
-                todo.append(other)
-    return seen
 
 
 def trace_back(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -> Trace:
@@ -199,20 +197,18 @@ def trace_back(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -
     into: dict[str, list[Edge]] = {}
     for edge in edges:
         into.setdefault(edge.child, []).append(edge)
-    steps = {child: list(dict.fromkeys(e.parent for e in es)) for child, es in into.items()}
-    level = _levels(lot_id, steps, _reach(lot_id, steps))
-    if dry_g is None:
-        dry_g = sum(e.dry_g for e in into.get(lot_id, ()))
+    level = _levels(lot_id, {child: [e.parent for e in es] for child, es in into.items()})
+    whole = sum(e.dry_g for e in into.get(lot_id, ())) if dry_g is None else dry_g
     share = dict.fromkeys(level, 0.0)
     share[lot_id] = 1.0
     passed: list[TraceEdge] = []
-    order = sorted(level, key=lambda k: (level[k], k))
-    for child in order:
+    for child in level:
+        own = share[child]
         for edge in into.get(child, ()):
-            part = share[child] * edge.share
+            part = own * edge.share
             share[edge.parent] += part
-            passed.append(TraceEdge(edge.parent, child, edge.event_id, part * dry_g))
-    nodes = tuple(Node(k, share[k], share[k] * dry_g, level[k], k not in into) for k in order)
+            passed.append(TraceEdge(edge.parent, child, edge.event_id, part * whole))
+    nodes = tuple(Node(k, share[k], share[k] * whole, n, k not in into) for k, n in level.items())
     return Trace(lot_id, "back", nodes, tuple(passed), _by_level(nodes))
 
 
@@ -227,25 +223,28 @@ def trace_forward(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None
         The lot.
     dry_g : float, optional
         Its dry matter, for its own node; 0 without it.
+
+    Raises
+    ------
+    BadInput
+        For a cycle.
     """
-    kept = list(edges)
     out: dict[str, list[Edge]] = {}
-    for edge in kept:
+    for edge in edges:
         out.setdefault(edge.parent, []).append(edge)
-    steps = {parent: list(dict.fromkeys(e.child for e in es)) for parent, es in out.items()}
-    level = _levels(lot_id, steps, _reach(lot_id, steps))
-    own: dict[str, float] = {lot_id: dry_g or 0.0}
+    level = _levels(lot_id, {parent: [e.child for e in es] for parent, es in out.items()})
+    came = dict.fromkeys(level, 0.0)
     share = dict.fromkeys(level, 0.0)
-    share[lot_id] = 1.0
+    came[lot_id], share[lot_id] = dry_g or 0.0, 1.0
     passed: list[TraceEdge] = []
-    order = sorted(level, key=lambda k: (level[k], k))
-    for parent in order:
+    for parent in level:
+        own = share[parent]
         for edge in out.get(parent, ()):
-            amount = share[parent] * edge.dry_g
-            own[edge.child] = own.get(edge.child, 0.0) + amount
-            share[edge.child] += share[parent] * edge.share
+            amount = own * edge.dry_g
+            came[edge.child] += amount
+            share[edge.child] += own * edge.share
             passed.append(TraceEdge(parent, edge.child, edge.event_id, amount))
-    nodes = tuple(Node(k, share[k], own.get(k, 0.0), level[k], k not in out) for k in order)
+    nodes = tuple(Node(k, share[k], came[k], n, k not in out) for k, n in level.items())
     return Trace(lot_id, "forward", nodes, tuple(passed), _by_level(nodes))
 
 

@@ -15,13 +15,20 @@ from wareleaf.store import rows, schema
 
 _correction = schema.event.alias("correction")
 
-_EDGES = "SELECT e.* FROM reach r JOIN edge e ON e.{near} = r.lot_id"
+_EDGES = "SELECT {columns} FROM reach r JOIN edge e ON e.{near} = r.lot_id"
 _REACH = (
     "WITH RECURSIVE reach(lot_id) AS (SELECT CAST(:lot AS TEXT) UNION "
     "SELECT e.{far} FROM edge e JOIN reach r ON e.{near} = r.lot_id) "
 )
-EDGES_BACK = sa.text(_REACH.format(far="parent", near="child") + _EDGES.format(near="child"))
-EDGES_FORWARD = sa.text(_REACH.format(far="child", near="parent") + _EDGES.format(near="parent"))
+
+
+def _walk(far: str, near: str) -> sa.TextClause:
+    columns = ", ".join(f"e.{name}" for name in Edge._fields)
+    return sa.text(_REACH.format(far=far, near=near) + _EDGES.format(near=near, columns=columns))
+
+
+EDGES_BACK = _walk("parent", "child")
+EDGES_FORWARD = _walk("child", "parent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,4 +181,4 @@ def runs(
 
 def edges(connection: sa.Connection, lot_id: str, *, back: bool) -> list[Edge]:
     query = EDGES_BACK if back else EDGES_FORWARD
-    return [Edge(**r) for r in connection.execute(query, {"lot": lot_id}).mappings()]
+    return list(map(Edge._make, connection.execute(query, {"lot": lot_id})))

@@ -34,9 +34,6 @@ _LOT_PLAIN = (
 )
 
 
-_EDGE_PLAIN = ("parent", "child", "event_id", "share", "dry_g", "drawn_dry_g", "drawn_share")
-
-
 def microseconds(moment: datetime) -> int:
     """Whole microseconds since 1970 UTC; exact."""
     return (moment - _EPOCH) // _MICROSECOND
@@ -101,19 +98,7 @@ def run_of(row: Any) -> RunState:
 
 
 def edge_row(edge: Edge) -> dict[str, Any]:
-    return {
-        "child": edge.child,
-        "parent": edge.parent,
-        "event_id": edge.event_id,
-        "share": edge.share,
-        "dry_g": edge.dry_g,
-        "drawn_dry_g": edge.drawn_dry_g,
-        "drawn_share": edge.drawn_share,
-    }
-
-
-def edge_of(row: Any) -> Edge:
-    return Edge(**{name: row[name] for name in _EDGE_PLAIN})
+    return edge._asdict()
 
 
 def event_row(
