@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -11,7 +10,7 @@ from wareleaf.measure.errors import BadInput, require
 from wareleaf.release import Result
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, record
+from wareleaf.works.record import Entry, new_token, record
 
 
 @dataclass(frozen=True)
@@ -63,7 +62,7 @@ def take_sample(
         mass_g,
         f"mass_g is {mass_g}; lot {lot_id} holds {lot.remaining_mass_g} g to sample from.",
     )
-    sample_id = f"S-{secrets.token_hex(3).upper()}"
+    sample_id = f"S-{new_token(3).upper()}"
     dry_g = round(mass_g * (1.0 - lot.moisture_wb))
     record(
         works,

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -11,6 +13,23 @@ from typing import Any
 from wareleaf.book import Draw, Event, LotState, Made, Stream
 from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
+
+_TOKENS: ContextVar[Callable[[int], str]] = ContextVar("tokens", default=secrets.token_hex)
+
+
+def new_token(n_bytes: int) -> str:
+    """A fresh hexadecimal token for an event, a run or a sample."""
+    return _TOKENS.get()(n_bytes)
+
+
+@contextmanager
+def tokens_from(source: Callable[[int], str]) -> Iterator[None]:
+    """Take tokens from another source inside a ``with``: the demo repeats itself by its seed."""
+    before = _TOKENS.set(source)
+    try:
+        yield
+    finally:
+        _TOKENS.reset(before)
 
 
 @dataclass(frozen=True)
@@ -46,7 +65,7 @@ def event_of(works: Works, entry: Entry) -> Event:
             "happened_at", happened.isoformat(), "happened_at has no time zone; give its offset."
         )
     return Event(
-        event_id=secrets.token_hex(12),
+        event_id=new_token(12),
         kind=entry.kind,
         happened_at=happened,
         recorded_at=now,

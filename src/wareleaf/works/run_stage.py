@@ -6,7 +6,6 @@ At the end water closes the mass, and what dry matter does not account for stays
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,7 +18,7 @@ from wareleaf.works.floor import find_run
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.predict import OUT_FORM, Prediction, out_leaf, predict
-from wareleaf.works.record import Entry, draw, dry_sd_kg, new_lot_id, record
+from wareleaf.works.record import Entry, draw, dry_sd_kg, new_lot_id, new_token, record
 from wareleaf.works.settings import Equipment
 
 
@@ -87,7 +86,7 @@ def start_run(
     at = happened_at or works.now()
     chosen = full_settings(machine, settings or {})
     forecast = predict(works, machine, lots, chosen, at)
-    run_id = f"R-{secrets.token_hex(4)}"
+    run_id = f"R-{new_token(4)}"
     facts = {
         "run_id": run_id,
         "stage": machine.stage,
