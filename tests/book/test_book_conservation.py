@@ -4,22 +4,34 @@ from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.book.book_makers import at, correction, event, intake, made, release
+from tests.book.book_makers import (
+    NOW,
+    at,
+    correction,
+    event,
+    finish,
+    hold,
+    intake,
+    made,
+    release,
+    start,
+)
 
 from wareleaf import book
 from wareleaf.measure import BadInput
 
+KINDS = ["intake", "split", "blend", "dry", "run", "ship", "waste", "sample", "count", "hold"]
+KINDS += ["release", "fix", "fix", "void", "void"]
+
 STEPS = st.lists(
     st.tuples(
-        st.sampled_from(
-            ["intake", "split", "blend", "dry", "ship", "waste", "sample", "count", "fix", "void"]
-        ),
+        st.sampled_from(KINDS),
         st.integers(0, 2**30),
         st.integers(1, 100),
         st.integers(-8, 8),
     ),
-    min_size=1,
-    max_size=25,
+    min_size=8,
+    max_size=30,
 )
 
 
@@ -51,6 +63,17 @@ def next_event(kind, n, state, *numbers):
     if lot is None:
         return None
     a = draw_of(lot, percent)
+    if kind == "hold":
+        return hold(name, lot.lot_id, "a reason", minute)
+    if kind == "release":
+        return release(name, lot.lot_id, ["m", "n"][: 1 + seed % 2], minute)
+    if kind == "run":
+        started = [r for r in state.runs.values() if r.finished_at is None]
+        run = pick(started, seed)
+        if run is None or percent < 30:
+            return start(name, f"R{n}", [lot.lot_id], minute)
+        a = draw_of(state.lots[run.lots[0]], percent)
+        return finish(name, run.run_id, [a], [made(f"L{n}", a[1], a[2])], minute=minute)
     if kind == "split":
         half = (a[1] // 2 + 1, min(a[2] // 2, a[1] // 2 + 1))
         rest = (max(a[1] - half[0] + noise, 1), max(a[2] - half[1], 0))
@@ -105,7 +128,7 @@ def fix_of(n, state, seed, percent, *, void):
 
 def history(steps):
     """Record what the book takes; a correction that does not fit is left out."""
-    events = []
+    events = [intake(f"b{n}", f"B{n}", 9000, 2000, -1, mass_sd_g=99.0) for n in range(3)]
     state = book.fold(events)
     for n, (kind, seed, percent, noise) in enumerate(steps):
         if kind in ("fix", "void"):
@@ -117,12 +140,15 @@ def history(steps):
         batch = [new]
         if kind == "ship":
             batch.insert(0, release(f"r{n}", new.inputs[0].lot_id, ["m"], n))
-        try:
-            after = book.fold([*events, *batch])
-        except BadInput:
-            continue
-        events.extend(batch)
-        state = after
+        for e in batch:
+            try:
+                if e.kind != "correction":
+                    book.check(e, state.lots, NOW, state.runs)
+                after = book.fold([*events, e])
+            except BadInput:
+                break
+            events.append(e)
+            state = after
     return events, state
 
 
@@ -150,7 +176,7 @@ def test_every_gram_is_somewhere_once(steps):
     events, state = history(steps)
     assert somewhere_once(state, 0) == 0
     assert somewhere_once(state, 1) == 0
-    day = book.balance(events, state.lots, at(-1), at(10_000))
+    day = book.balance(events, state.lots, at(-2), at(10_000))
     assert day.mass.left_over_g == 0
     assert day.dry.left_over_g == 0
     assert day.dry.stock_change_g == sum(x.remaining_dry_g for x in state.lots.values())
@@ -179,7 +205,8 @@ def test_sources_of_every_lot_add_up_to_one(steps):
 
 def test_the_random_histories_do_reach_corrections_and_overdraws():
     """A property test that only met the easy half would prove little."""
-    seen = {"fix": 0, "void": 0, "overdraw": 0, "owing": 0}
+    seen = dict.fromkeys(("fix", "void", "overdraw", "owing", "held", "released", "shipped"), 0)
+    seen |= {"run": 0}
 
     @settings(deadline=None, max_examples=150, derandomize=True, database=None)
     @given(STEPS)
@@ -188,6 +215,10 @@ def test_the_random_histories_do_reach_corrections_and_overdraws():
         for e in events:
             if e.kind == "correction":
                 seen["void" if e.facts["void"] else "fix"] += 1
+        seen["run"] += any(r.finished_at for r in state.runs.values())
+        for lot in state.lots.values():
+            if lot.status in seen:
+                seen[lot.status] += 1
         seen["overdraw"] += any(x.residual_mass_g < 0 for x in state.lots.values())
         seen["owing"] += any(x.residual_dry_g > 0 for x in state.lots.values())
 
