@@ -1,0 +1,317 @@
+"""Floor: what is on which machine, put leaf on, follow a run, take it off."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+from typing import Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import RedirectResponse, Response
+
+from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.web import charts, session
+from wareleaf.web.as_json import wants_json
+from wareleaf.web.cautions import CAUTIONS
+from wareleaf.web.forms import Entered, asked, entered, once
+from wareleaf.web.meters import meters_for, most_cautious
+from wareleaf.web.view import refused_status, show
+from wareleaf.web.words import typed
+from wareleaf.works.controls import controls_of, full_settings
+from wareleaf.works.floor import floor, run_view
+from wareleaf.works.leaf_now import leaf_now
+from wareleaf.works.next_stage import candidates, machines_for
+from wareleaf.works.predict import OUT_FORM, aim, predict
+from wareleaf.works.run_stage import UNITS, Off, finish_run, open_run_on, record_reading, start_run
+from wareleaf.works.settings import Equipment, Meter
+
+router = APIRouter()
+
+ROWS_OFF = 4
+PERCENT = ("moisture_wb", "relative_humidity")
+
+
+@router.get("/floor", include_in_schema=False)
+def machines(request: Request, lot: str = "") -> Response:
+    works, site = session.works_of(request), session.site(request)
+    chosen = works.book.lot(lot) if lot else None
+    views = floor(works, site.id)
+    now = works.now()
+    context = {
+        "views": views,
+        "leaf": {v.machine.id: leaf_now(v, now) for v in views},
+        "lot": chosen,
+        "fits": [m.id for m in machines_for(works, chosen)] if chosen else [],
+    }
+    return show(request, "floor.html", context, data={"machines": views, "lot": chosen})
+
+
+@router.get("/floor/load/{machine_id}", include_in_schema=False)
+def load_page(request: Request, machine_id: str, form: Entered = Depends(asked)) -> Response:
+    return _load_page(request, machine_id, form)
+
+
+@router.post("/floor/load/{machine_id}", include_in_schema=False)
+def load(request: Request, machine_id: str, form: Entered = Depends(entered)) -> Response:
+    works = session.works_of(request)
+    machine = works.settings.equipment_of(machine_id)
+
+    def do() -> str:
+        settings = _settings(machine, form)
+        form.check()
+        run_id = start_run(
+            works,
+            session.person(request).id,
+            machine.id,
+            form.all("lot_ids"),
+            settings,
+            note=form.get("note"),
+        )
+        session.say(request, f"{machine.name} is running.")
+        return f"/floor/run/{run_id}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        return _load_page(request, machine_id, form, error.problems, refused_status(error))
+
+
+def _settings(machine: Equipment, form: Entered) -> dict[str, float]:
+    """Settings as typed in the units of people, in the units of the stage model."""
+    found = {}
+    for control in controls_of(machine):
+        value = form.maybe(control.name, control.label, control.shown_per)
+        if value is not None:
+            found[control.name] = value
+    return found
+
+
+def _load_page(
+    request: Request,
+    machine_id: str,
+    form: Entered,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+) -> Response:
+    works = session.works_of(request)
+    machine = works.settings.equipment_of(machine_id)
+    busy = open_run_on(works, machine)
+    if busy is not None and not problems and not wants_json(request):
+        return RedirectResponse(f"/floor/run/{busy.run_id}", status_code=303)
+    found = candidates(works, machine)
+    controls = controls_of(machine)
+    context: dict[str, Any] = {
+        "machine": machine,
+        "fitting": [c for c in found if c.fits],
+        "others": [c for c in found if not c.fits],
+        "controls": controls,
+        "start": {c.name: typed(c.start * c.shown_per) for c in controls},
+        "cautions": CAUTIONS[machine.stage],
+        "form": form,
+        "ahead": None,
+        "found": None,
+    }
+    if form.get("do") and not problems:
+        try:
+            _look(request, machine, form, context)
+        except BadInput as error:
+            problems, status = error.problems, 422
+    keys = ("machine", "controls", "fitting", "others", "ahead", "found")
+    data = {k: context[k] for k in keys}
+    return show(request, "load.html", context, data=data, problems=problems, status=status)
+
+
+def _look(request: Request, machine: Equipment, form: Entered, context: dict[str, Any]) -> None:
+    """Look ahead at the ticked lots; with ``aim``, at the settings that land them on target."""
+    works = session.works_of(request)
+    settings = _settings(machine, form)
+    if not form.all("lot_ids"):
+        form.wrong("lot_ids", "No lot is ticked; tick what goes on.")
+    form.check()
+    lots = [works.book.lot(lot_id) for lot_id in form.all("lot_ids")]
+    leaves = {lot.leaf for lot in lots}
+    if len(leaves) > 1:
+        raise BadInput("lot_ids", None, "A run takes one kind of leaf; untick the others.")
+    now = works.now()
+    if form.get("do") == "aim":
+        found, reason, reached = aim(works, machine, lots, settings, now)
+        for control in context["controls"]:
+            if control.name in found:
+                settings[control.name] = found[control.name]
+                form.values[control.name] = [typed(found[control.name] * control.shown_per)]
+        context["found"] = {"reason": reason, "reached": reached, "settings": settings}
+    seen = predict(works, machine, lots, full_settings(machine, settings), now)
+    context["ahead"] = seen
+    context["off_at"] = now + timedelta(hours=seen.duration_h)
+    if seen.curve_time_h and machine.stage == "wither":
+        context["picture"] = charts.run_chart(
+            now,
+            seen.curve_time_h,
+            seen.curve_moisture_wb,
+            seen.curve_low,
+            seen.curve_high,
+            target_wb=settings.get("target_moisture_wb"),
+            height=230,
+        )
+
+
+@router.get("/floor/run/{run_id}", include_in_schema=False)
+def run_page(request: Request, run_id: str) -> Response:
+    return _run_page(request, run_id)
+
+
+def _run_page(
+    request: Request,
+    run_id: str,
+    form: Entered | None = None,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+    opened: str = "",
+) -> Response:
+    works = session.works_of(request)
+    view = run_view(works, run_id)
+    run = view.run
+    assert run is not None
+    now = works.now()
+    site = view.machine.site
+    scales = meters_for(works, site, "mass_kg")
+    moisture = meters_for(works, site, "moisture_wb")
+    context: dict[str, Any] = {
+        "view": view,
+        "run": run,
+        "leaf": leaf_now(view, now),
+        "picture": _chart(request, view),
+        "controls": controls_of(view.machine),
+        "cautions": CAUTIONS[view.machine.stage],
+        "meters": [m for m in works.settings.meter if m.site == site and m.quantity != "net_g"],
+        "reading_meter": session.remembered(request, "run_meter", most_cautious(moisture)),
+        "scales": scales,
+        "moisture_meters": moisture,
+        "scale": session.remembered(request, "off_scale", scales[-1].id if scales else ""),
+        "off_meter": session.remembered(request, "off_meter", most_cautious(moisture)),
+        "rows": range(1, ROWS_OFF + 1),
+        "out_form": OUT_FORM[view.machine.stage],
+        "made": _made(request, view),
+        "meter_name": {m.id: m.name for m in works.settings.meter},
+        "opened": opened,
+    }
+    if form is not None:
+        context["form"] = form
+    data = {"run": view, "leaf_now": context["leaf"], "made": context["made"]}
+    return show(request, "run.html", context, data=data, problems=problems, status=status)
+
+
+def _made(request: Request, view: Any) -> list[Any]:
+    """What came off a finished run."""
+    if not view.run.finished_by:
+        return []
+    works = session.works_of(request)
+    row = works.book.event(view.run.finished_by)
+    if row.superseded_by:
+        row = works.book.event(row.superseded_by)
+    return works.book.lots(ids=[m.lot_id for m in row.event.outputs])
+
+
+def _chart(request: Request, view: Any) -> Any:
+    seen = view.prediction
+    if seen is None or not seen.curve_time_h or view.machine.stage != "wither":
+        return None
+    works = session.works_of(request)
+    readings = [
+        (e.happened_at, float(e.facts["value"]), float(e.facts["standard_uncertainty"]))
+        for e in view.readings
+        if e.facts["quantity"] == "moisture_wb"
+    ]
+    return charts.run_chart(
+        view.run.started_at.astimezone(works.settings.zone),
+        seen.curve_time_h,
+        seen.curve_moisture_wb,
+        seen.curve_low,
+        seen.curve_high,
+        readings=readings,
+        target_wb=view.target_wb,
+        now=works.now(),
+    )
+
+
+def _typed_value(form: Entered, meter: Meter, name: str, label: str) -> float:
+    if meter.quantity in PERCENT:
+        return form.percent(name, label)
+    return form.number(name, label)
+
+
+@router.post("/floor/run/{run_id}/reading", include_in_schema=False)
+def reading(request: Request, run_id: str, form: Entered = Depends(entered)) -> Response:
+    works = session.works_of(request)
+
+    def do() -> str:
+        meter = works.settings.meter_of(form.get("meter"))
+        value = _typed_value(form, meter, "value", "Reading")
+        reference = None
+        if form.get("reference_value"):
+            reference = _typed_value(form, meter, "reference_value", "What the reference found")
+        at = form.time("happened_at", "Time")
+        form.check()
+        record_reading(
+            works,
+            session.person(request).id,
+            run_id=run_id,
+            meter=meter.id,
+            value=value,
+            at=at,
+            reference_value=reference,
+            note=form.get("note"),
+        )
+        session.remember(request, run_meter=meter.id)
+        session.say(request, f"Reading kept: {meter.name} {form.get('value')} {_unit(meter)}.")
+        return f"/floor/run/{run_id}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        status = refused_status(error)
+        return _run_page(request, run_id, form, error.problems, status, "reading")
+
+
+def _unit(meter: Meter) -> str:
+    return "%" if meter.quantity in PERCENT else UNITS[meter.quantity].replace("degC", "°C")
+
+
+@router.post("/floor/run/{run_id}/off", include_in_schema=False)
+def take_off(request: Request, run_id: str, form: Entered = Depends(entered)) -> Response:
+    works = session.works_of(request)
+
+    def do() -> str:
+        rows = [n for n in range(1, ROWS_OFF + 1) if n == 1 or form.get(f"mass_kg_{n}")]
+        off = [
+            Off(
+                mass_kg=form.number(f"mass_kg_{n}", "Weight"),
+                moisture_wb=form.percent(f"moisture_wb_{n}", "Moisture"),
+                moisture_meter=form.get("moisture_meter"),
+                scale=form.get("scale"),
+                form=form.get(f"form_{n}"),
+                place=form.get("place") or "store",
+                label=form.get(f"label_{n}"),
+                attributes={"grade": form.get(f"grade_{n}")} if form.get(f"grade_{n}") else None,
+            )
+            for n in rows
+        ]
+        at = form.time("happened_at", "Time")
+        form.check()
+        made = finish_run(
+            works,
+            session.person(request).id,
+            run_id,
+            off,
+            happened_at=at,
+            note=form.get("note"),
+        )
+        session.remember(request, off_scale=form.get("scale"), off_meter=form.get("moisture_meter"))
+        names = ", ".join(lot.lot_id for lot in made)
+        session.say(request, f"Taken off. Write on the bins: {names}.")
+        return f"/floor/run/{run_id}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        return _run_page(request, run_id, form, error.problems, refused_status(error), "off")

@@ -1,0 +1,244 @@
+"""Lots: find one, see all of it, and handle it between stages."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import RedirectResponse, Response
+
+from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.web import session
+from wareleaf.web.forms import Entered, asked, entered, once
+from wareleaf.web.meters import meters_for
+from wareleaf.web.view import refused_status, show
+from wareleaf.works import bench, correct_weights, handle_lot
+from wareleaf.works.find_lots import find_lots
+from wareleaf.works.house import Works
+from wareleaf.works.lot_history import lot_history
+
+router = APIRouter()
+
+STATUSES = ("open", "on_stage", "held", "released", "used", "shipped")
+
+
+@router.get("/lots", include_in_schema=False)
+def listing(request: Request, form: Entered = Depends(asked)) -> Response:
+    works = session.works_of(request)
+    found = find_lots(
+        works,
+        session.site(request).id,
+        text=form.get("q"),
+        form=form.get("form"),
+        leaf=form.get("leaf"),
+        status=form.get("status"),
+        in_stock_only=not form.get("all"),
+    )
+    if found.exact and request.query_params.get("format") != "json":
+        return RedirectResponse(f"/lots/{found.exact}", status_code=303)
+    context = {"found": found, "statuses": STATUSES, "form": form}
+    return show(request, "lots.html", context, data=found)
+
+
+@router.get("/lots/{lot_id}", include_in_schema=False)
+def one(request: Request, lot_id: str) -> Response:
+    return _one(request, lot_id)
+
+
+def _one(
+    request: Request,
+    lot_id: str,
+    form: Entered | None = None,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+    opened: str = "",
+) -> Response:
+    works = session.works_of(request)
+    history = lot_history(works, lot_id)
+    lot = history.lot
+    like = [
+        each
+        for each in works.book.lots(site=lot.site, form=lot.form, leaf=lot.leaf, in_stock_only=True)
+        if each.lot_id != lot_id and not each.on_runs
+    ]
+    context: dict[str, Any] = {
+        "history": history,
+        "lot": lot,
+        "like": like,
+        "scales": meters_for(works, lot.site, "mass_kg"),
+        "made_of": {d.lot_id for r in history.events for d in r.event.inputs} - {lot_id},
+        "sequence_of": {r.event.event_id: r.sequence for r in history.events},
+        "has_dossier": importlib.util.find_spec("wareleaf.reports.dossier") is not None,
+        "opened": opened,
+    }
+    if form is not None:
+        context["form"] = form
+    return show(request, "lot.html", context, data=history, problems=problems, status=status)
+
+
+@router.get("/lots/{lot_id}/dossier.pdf", include_in_schema=False)
+def dossier(request: Request, lot_id: str) -> Response:
+    works = session.works_of(request)
+    works.book.lot(lot_id)
+    if importlib.util.find_spec("wareleaf.reports.dossier") is None:
+        raise BadInput("lot_id", lot_id, "This works has no dossier sheets installed.")
+    from wareleaf.reports.dossier import dossier_pdf  # type: ignore[import-not-found,unused-ignore]
+
+    name = f'inline; filename="{lot_id}.pdf"'
+    return Response(
+        dossier_pdf(works, lot_id),
+        media_type="application/pdf",
+        headers={"Content-Disposition": name},
+    )
+
+
+Act = Callable[[Works, str, str, Entered], tuple[str, str]]
+
+
+def _hold(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    handle_lot.hold(works, who, lot_id, form.get("reason"))
+    return lot_id, f"{lot_id} is on hold."
+
+
+def _free(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    handle_lot.free(works, who, lot_id, form.get("reason"))
+    return lot_id, f"{lot_id} is off hold."
+
+
+def _split(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    names = [n for n in form.values if n.startswith("part_") and form.get(n)]
+    masses = [form.number(name, "Weight of a part") for name in names]
+    form.check()
+    drawn = sum(masses) if form.get("rest") == "stays" else None
+    parts = handle_lot.split(
+        works, who, lot_id, masses, meter=form.get("scale"), drawn_kg=drawn, note=form.get("note")
+    )
+    return parts[0].lot_id, f"Split off: {', '.join(p.lot_id for p in parts)}."
+
+
+def _combine(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    made = handle_lot.combine(
+        works,
+        who,
+        [lot_id, *form.all("lot_ids")],
+        place=form.get("place") or "floor",
+        note=form.get("note"),
+    )
+    return made.lot_id, f"Combined into {made.lot_id}."
+
+
+def _waste(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    mass_kg = form.maybe("mass_kg", "Weight")
+    form.check()
+    handle_lot.write_off(works, who, lot_id, mass_kg, form.get("reason"))
+    return lot_id, f"Written off from {lot_id}."
+
+
+def _sample(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
+    mass_g = form.number("mass_g", "Weight of the sample")
+    form.check()
+    sample = bench.take_sample(works, who, lot_id, round(mass_g), note=form.get("note"))
+    return lot_id, f"Sample {sample} of {lot_id}: write that on the bag."
+
+
+ACTS: dict[str, Act] = {
+    "hold": _hold,
+    "free": _free,
+    "split": _split,
+    "combine": _combine,
+    "write-off": _waste,
+    "sample": _sample,
+}
+
+
+@router.post("/lots/{lot_id}/{act}", include_in_schema=False)
+def handle(request: Request, lot_id: str, act: str, form: Entered = Depends(entered)) -> Response:
+    if act not in ACTS:
+        raise BadInput("act", act, f"Nothing called {act!r} can be done with a lot.")
+    works, who = session.works_of(request), session.person(request).id
+
+    def do() -> str:
+        leads_to, said = ACTS[act](works, who, lot_id, form)
+        session.say(request, said)
+        return f"/lots/{leads_to}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        status = refused_status(error)
+        return _one(request, lot_id, form, error.problems, status, opened=act)
+
+
+@router.get("/lots/{lot_id}/correct/{event_id}", include_in_schema=False)
+def correct_page(request: Request, lot_id: str, event_id: str) -> Response:
+    return _correct_page(request, lot_id, event_id)
+
+
+def _correct_page(
+    request: Request,
+    lot_id: str,
+    event_id: str,
+    form: Entered | None = None,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+) -> Response:
+    works = session.works_of(request)
+    event = correct_weights.in_force(works, event_id)
+    kind = str(event.facts.get("kind", event.kind))
+    context: dict[str, Any] = {
+        "lot_id": lot_id,
+        "event": event,
+        "kind": kind,
+        "weighed": kind in correct_weights.WEIGHED,
+        "valued": kind in correct_weights.VALUED,
+        "per": _per(event.facts),
+    }
+    if form is not None:
+        context["form"] = form
+    return show(request, "correct.html", context, data=event, problems=problems, status=status)
+
+
+def _per(facts: Any) -> float:
+    """A fraction is shown and typed as percent."""
+    return 100.0 if str(facts.get("unit", "")).startswith("fraction") else 1.0
+
+
+@router.post("/lots/{lot_id}/correct/{event_id}", include_in_schema=False)
+def correct(
+    request: Request, lot_id: str, event_id: str, form: Entered = Depends(entered)
+) -> Response:
+    works, who = session.works_of(request), session.person(request).id
+    event = correct_weights.in_force(works, event_id)
+    kind = str(event.facts.get("kind", event.kind))
+
+    def do() -> str:
+        reason = form.text("reason", "What was wrong")
+        if form.get("void"):
+            form.check()
+            handle_lot.correct(works, who, event_id, reason, void=True)
+        elif kind in correct_weights.WEIGHED:
+            weights = {
+                m.lot_id: (
+                    form.number(f"mass_kg {m.lot_id}", f"Weight of {m.lot_id}"),
+                    form.percent(f"moisture_wb {m.lot_id}", f"Moisture of {m.lot_id}"),
+                )
+                for m in event.outputs
+            }
+            form.check()
+            correct_weights.correct_weights(works, who, event_id, reason, weights)
+        elif kind in correct_weights.VALUED:
+            value = form.number("value", "Value", _per(event.facts))
+            form.check()
+            correct_weights.correct_value(works, who, event_id, reason, value)
+        else:
+            raise BadInput("void", "", "This entry can only be taken out; tick that, or go back.")
+        session.say(request, "Corrected. What was written before stays readable.")
+        gone = bool(form.get("void")) and not works.book.lots(ids=[lot_id])
+        return "/lots" if gone else f"/lots/{lot_id}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        return _correct_page(request, lot_id, event_id, form, error.problems, refused_status(error))

@@ -1,0 +1,35 @@
+"""Trace: where each gram came from, and who received what was made of it."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from wareleaf.web import session
+from wareleaf.web.as_json import wants_json
+from wareleaf.web.trace_graph import trace_graph
+from wareleaf.web.view import show
+from wareleaf.works.find_lots import find_lots
+from wareleaf.works.trace_lot import trace
+from wareleaf.works.whereabouts import whereabouts
+
+router = APIRouter()
+
+
+@router.get("/trace", include_in_schema=False)
+def search(request: Request, q: str = "") -> Response:
+    found = find_lots(
+        session.works_of(request), None, text=q, in_stock_only=False, most=40 if q else 12
+    )
+    only = found.lots[0].lot_id if q and found.total == 1 else ""
+    if (found.exact or only) and not wants_json(request):
+        return RedirectResponse(f"/trace/{found.exact or only}", status_code=303)
+    return show(request, "trace.html", {"found": found, "q": q}, data=found)
+
+
+@router.get("/trace/{lot_id}", include_in_schema=False)
+def one(request: Request, lot_id: str) -> Response:
+    view = trace(session.works_of(request), lot_id)
+    balance = whereabouts(view)
+    context = {"view": view, "balance": balance, "lot": view.lot, "picture": trace_graph(view)}
+    return show(request, "trace_lot.html", context, data={"trace": view, "balance": balance})
