@@ -11,7 +11,7 @@ from wareleaf.plan._problem import Problem, Task
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-TICKS_PER_MIN = 10  # waits are counted in 6 s, so that limits off the grid are priced exactly
+TICKS_PER_MIN = 200  # waits are counted in 0.3 s, so that limits off the grid are priced exactly
 
 
 @dataclass

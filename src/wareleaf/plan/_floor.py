@@ -61,17 +61,17 @@ class Floor:
             None if self.people is None else self.people.copy(),
         )
 
-    def starts(self, task: Task, choice: Choice, leaf: str) -> Bools:
-        """Slots at which the task may start on that machine as the floor stands."""
-        free = self.free[choice.machine, leaf]
+    def starts(self, task: Task, choice: Choice, leaf: str, low: int) -> Bools:
+        """From slot ``low`` on: whether the task may start there as the floor stands."""
+        free = self.free[choice.machine, leaf][low:]
         if choice.machine in self.kg:
             need = task.mass_kg * task.spec.mass_factor
-            free = free & (self.kg[choice.machine] >= need - 1e-6)
+            free = free & (self.kg[choice.machine][low:] >= need - 1e-6)
         ok = starts_ok(free, choice.busy)
         if task.spec.crew and self.people is not None:
-            hands: Bools = self.people >= task.spec.crew
+            hands: Bools = self.people[low:] >= task.spec.crew
             if task.spec.skill != "general":
-                hands = hands & (self.skills[task.spec.skill] >= task.spec.crew)
+                hands = hands & (self.skills[task.spec.skill][low:] >= task.spec.crew)
             ok = ok & starts_ok(hands, choice.crew_slots)
         return ok
 
@@ -125,11 +125,12 @@ def route_from(floor: Floor, part: Part, first: int) -> list[Placed] | None:
         best: Placed | None = None
         for choice in task.choices:
             low = max(lower_start(before, task, choice, problem), first)
-            ok = floor.starts(task, choice, part.load.leaf)
-            later = np.flatnonzero(ok[low:]) if low < problem.slots else np.empty(0, dtype=int)
-            if later.size == 0:
+            if low >= problem.slots:
                 continue
-            start = low + int(later[0])
+            ok = floor.starts(task, choice, part.load.leaf, low)
+            start = low + int(ok.argmax())
+            if not ok[start - low]:
+                continue
             if task.step == 0 and start > part.last_start:
                 continue
             if best is None or start + choice.busy < best.end:

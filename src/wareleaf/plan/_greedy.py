@@ -108,19 +108,27 @@ def gone_price(part: Part) -> tuple[str, float]:
 
 
 def base_orders(problem: Problem) -> list[list[str]]:
-    """Orders worth trying: by arrival, by deadline, by value at stake, by leaf kind."""
+    """Orders worth trying: by arrival, deadline, value at stake, price per machine hour, kind."""
     begun = {p.load.id for p in problem.parts if p.begun}
     keys: list[Callable[[Load], tuple[object, ...]]] = [
         lambda x: (x.ready_h, x.id),
         lambda x: (x.ready_h + x.hold_h, x.id),
         lambda x: (x.ready_h + x.spoil_h, x.id),
         lambda x: (-x.value_per_kg, x.ready_h, x.id),
+        lambda x: (-_out_price_per_slot(problem, x), x.ready_h, x.id),
         lambda x: (x.leaf, x.ready_h, x.id),
     ]
     return [
         [x.id for x in sorted(problem.day.loads, key=lambda x: (x.id not in begun, *key(x)))]
         for key in keys
     ]
+
+
+def _out_price_per_slot(problem: Problem, load: Load) -> float:
+    """What a slot of machine time earns by running the load rather than letting it go."""
+    parts = [p for p in problem.parts if p.load.id == load.id]
+    slots = sum(min((c.busy for c in t.choices), default=0) for p in parts for t in p.tasks)
+    return sum(p.out_price for p in parts) / max(1, slots)
 
 
 def changed(order: Sequence[str], rng: random.Random) -> list[str]:
@@ -145,7 +153,7 @@ def best_places(
     After the base orders the best one so far is changed load by load and kept when it is cheaper.
     """
     if tries is None:
-        tries = max(10, min(80, 1500 // max(1, len(problem.parts))))
+        tries = max(10, min(100, 2500 // max(1, len(problem.parts))))
     rng = random.Random(seed)
     waiting = base_orders(problem)
     best: Places = {}
@@ -234,10 +242,11 @@ def _as_before(
         if old is None or choice is None:
             return None
         start = problem.down(old.start_h)
-        ok = floor.starts(task, choice, part.load.leaf)
         low = lower_start(before, task, choice, problem)
         too_late = task.step == 0 and start > part.last_start
-        if start < low or start >= ok.size or not ok[start] or too_late:
+        if start < low or start >= problem.slots or too_late:
+            return None
+        if not floor.starts(task, choice, part.load.leaf, start)[0]:
             return None
         before = Placed(task, choice, start, start + choice.busy)
         placed.append(before)
