@@ -18,9 +18,9 @@ those of the air midway through the layer (as it was a step before).
 
 The leaf lies between wet bulb and air in the measure of the two rates, ``T* = T - (T - Tw) N/Nmax``
 (Nmax: air leaves the layer as near to the wet bulb as the layer can bring it), and comes to it
-through its heat capacity, exponentially. A leaf colder than the wet bulb evaporates less, one below
-the dew point gathers dew (`cold_leaf`). The air leaving takes exactly the water and the enthalpy
-that the leaf lost, so both balances close in every cell.
+through its heat capacity, exponentially. A leaf colder than the wet bulb evaporates by the vapour
+pressure at its own temperature, one below the dew point gathers dew. The air leaving takes exactly
+the water and the enthalpy that the leaf lost, so both balances close in every cell.
 """
 
 from __future__ import annotations
@@ -98,10 +98,11 @@ class Drive:
     excess: Array  # X - Xe, kg/kg
     outside: Array  # Ne, kg/(s kg)
     most: Array  # Nmax, kg/(s kg)
-    reach: Array  # e G / s, kg air/(s kg)
+    uptake: Array  # most that air can bring to a leaf drier than itself, kg/(s kg)
+    dew: Array | float  # gathered by a cold leaf, 0 or below, kg/(s kg)
     wet_c: Array
-    wet_ratio: Array
     warm: Array  # e G cp / s, W/(K kg)
+    decay: Array  # of the leaf's distance from its steady temperature, over the step
 
 
 def air_enthalpy(dry_bulb_c: Array, ratio: Array) -> Array:
@@ -116,19 +117,21 @@ def air_dry_bulb(enthalpy: Array, ratio: Array) -> Array:
     return (enthalpy - ratio * LATENT_HEAT_0C_J_KG) / (CP_DRY_AIR_J_KG_K + ratio * CP_VAPOUR_J_KG_K)
 
 
-def drive(bed: Bed, moisture: Array, air: Air, half: Air) -> Drive:
-    """Rates and limits of a layer.
+def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Drive:
+    """Rates and limits of a layer over a step (0: at this moment).
 
     Parameters
     ----------
     bed : Bed
         Shared by the cells.
-    moisture : ndarray
-        Of the layer, kg/kg.
+    leaf : Leaf
+        At the start of the step.
     air, half : Air
         That enters the layer, and how far it changes to the layer's middle.
+    dt_s : ndarray or float
+        Length of the step, s.
     """
-    t, (dry_bulb, ratio) = bed.tables, air
+    t, (moisture, leaf_c), (dry_bulb, ratio) = bed.tables, leaf, air
     wet_c, wet_ratio = t.wet_bulb(air_enthalpy(dry_bulb, ratio), ratio)
     latent = latent_heat(wet_c)
     binding = latent / (latent + np.interp(moisture, t.binding_x, t.binding_heat))
@@ -136,13 +139,24 @@ def drive(bed: Bed, moisture: Array, air: Air, half: Air) -> Drive:
     per_air = bed.layer_kg_m2 / bed.flux
     units = bed.conductance * per_air / humid_heat
     reach = -np.expm1(-units) / per_air
+    warm = reach * humid_heat
+    turn = dt_s * warm / (t.heat_dry + t.heat_water * moisture) + 1e-12
+
+    full = np.maximum(wet_ratio - ratio, 0.0)
+    pull: Array = full
+    dew: Array | float = 0.0
+    cold = leaf_c < wet_c
+    if cold.any():  # by its mean temperature on the way to the wet bulb
+        mean_c = wet_c + np.minimum(leaf_c - wet_c, 0.0) * (-np.expm1(-turn) / turn)
+        own = t.saturated_ratio(mean_c) - ratio
+        pull = np.where(cold, np.minimum(np.maximum(own, 0.0), full), full)
+        dew = np.where(cold, np.minimum(own, 0.0) * reach, 0.0)
 
     middle = dry_bulb + half.dry_bulb
     saturation, rate = look_up(bed.by_dry_bulb, middle)
     rate = bed.rate_factor * rate
     excess = moisture - t.sorbed(middle, t.activity(saturation, ratio + half.ratio))
 
-    pull = np.maximum(wet_ratio - ratio, 0.0)
     outer = bed.conductance / humid_heat * binding * pull + _TINY
     z0 = outer / np.maximum(rate * excess, _TINY)
     z1 = np.maximum(wrightomega(z0 + np.log(z0) - units * binding), 1e-200)
@@ -151,11 +165,12 @@ def drive(bed: Bed, moisture: Array, air: Air, half: Air) -> Drive:
         rate=rate,
         excess=excess,
         outside=outer * (z1 / z0) * fall / np.log1p(fall),
-        most=reach * pull * binding,
-        reach=reach,
+        most=reach * full * binding,
+        uptake=reach * ratio,
+        dew=dew,
         wet_c=wet_c,
-        wet_ratio=wet_ratio,
-        warm=reach * humid_heat,
+        warm=warm,
+        decay=np.exp(-turn),
     )
 
 
@@ -164,15 +179,10 @@ def series_rate(inside: Array, outside: Array) -> Array:
     return inside * outside / (inside + outside + _TINY)
 
 
-def cold_leaf(bed: Bed, d: Drive, mean_c: Array, ratio: Array) -> tuple[Array, Array]:
-    """Factor on the outside limit of a leaf below the wet bulb, and dew on one below dew point.
-
-    Both go with the vapour pressure at the leaf's own temperature: the factor is
-    ``(Ws(leaf) - W)/(Ws(wet bulb) - W)``, not below 0; the dew (negative) is in kg/(s kg).
-    """
-    pull = bed.tables.saturated_ratio(np.minimum(mean_c, d.wet_c)) - ratio
-    full = np.maximum(d.wet_ratio - ratio, _TINY)
-    return np.minimum(np.maximum(pull, 0.0) / full, 1.0), np.minimum(pull, 0.0) * d.reach
+def steady_c(d: Drive, dry_bulb: Array, lost: Array) -> Array:
+    """Leaf temperature that a rate of loss, kg/(s kg), holds: between wet bulb and air (or dew)."""
+    share = np.minimum(np.maximum(lost / (d.most + _TINY), -3.0), 1.0)
+    return dry_bulb - (dry_bulb - d.wet_c) * share
 
 
 def _approach(excess: Array, rate: Array, limit: Array, dt: Array) -> Array:
@@ -201,30 +211,20 @@ def cell(bed: Bed, leaf: Leaf, air: Air, half: Air) -> tuple[Leaf, Air]:
         The leaf at the end of the step and the air that leaves during it.
     """
     t, dt, (moisture, leaf_c), (dry_bulb, ratio) = bed.tables, bed.dt_s, leaf, air
-    d = drive(bed, moisture, air, half)
-    turn = dt * d.warm / (t.heat_dry + t.heat_water * moisture)
-    decay = np.exp(-turn)
-    limit, dew = d.outside, None
-    cold = leaf_c < d.wet_c
-    if cold.any():
-        mean_c = d.wet_c + (leaf_c - d.wet_c) * (1.0 - decay) / (turn + _TINY)
-        factor, dew = cold_leaf(bed, d, mean_c, ratio)
-        limit = np.where(cold, limit * factor, limit)
+    d = drive(bed, leaf, air, half, dt)
     dries = d.excess >= 0.0
     if dries.all():
-        lost = d.excess - _approach(d.excess, d.rate, limit, dt)
-    else:  # a leaf drier than the air takes water back, at most what the air can bring
-        limit = np.where(dries, limit, d.reach * ratio)
-        size = np.abs(d.excess)
+        lost = d.excess - _approach(d.excess, d.rate, d.outside, dt)
+    else:  # a leaf drier than the air takes water back
+        limit, size = np.where(dries, d.outside, d.uptake), np.abs(d.excess)
         lost = np.where(dries, 1.0, -1.0) * (size - _approach(size, d.rate, limit, dt))
-    if dew is not None:
-        lost = lost + np.where(cold, dew, 0.0) * dt
+    lost = lost + d.dew * dt
     after = moisture - lost
-    share = np.minimum(np.maximum(lost / (dt * d.most + _TINY), -3.0), 1.0)
-    steady = dry_bulb - (dry_bulb - d.wet_c) * share
-    leaf_after = steady + (leaf_c - steady) * decay
-    if dew is not None:  # dew warms a leaf up to the wet bulb, not past it
-        leaf_after = np.where(cold & (dew < 0.0), np.minimum(leaf_after, d.wet_c), leaf_after)
+    steady = steady_c(d, dry_bulb, lost / dt)
+    leaf_after = steady + (leaf_c - steady) * d.decay
+    # dew warms a leaf up to the wet bulb, not past it; nothing warms it past the air
+    if np.any(d.dew):
+        leaf_after = np.where(d.dew < 0.0, np.minimum(leaf_after, d.wet_c), leaf_after)
     leaf_after = np.minimum(leaf_after, np.maximum(leaf_c, dry_bulb))
 
     per_air = bed.layer_kg_m2 / (bed.flux * dt)

@@ -21,6 +21,7 @@ from wareleaf.stages._dry_cell import (
     cell,
     drive,
     series_rate,
+    steady_c,
 )
 from wareleaf.stages._dry_tables import Tables
 from wareleaf.stages.common import Array
@@ -135,19 +136,18 @@ def tank(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     """
     layers, steps = leaf.moisture.shape[1], bed.steps
     mixed = mix(bed.tables, leaf)
-    x_in, c_in = mixed.moisture[:, :1], mixed.temperature_c[:, :1]
+    entry = Leaf(mixed.moisture[:, :1], mixed.temperature_c[:, :1])
+    x_in, c_in = entry
     stay = bed.dt_s * steps
 
     def short(x: Array) -> Array:
-        return (x_in - x) / stay - _tank_rate(bed, x, inlet, layers)[0]
+        return (x_in - x) / stay - _tank_state(bed, x, entry, inlet, layers)[0]
 
     still = Air(np.zeros_like(x_in), np.zeros_like(x_in))
-    equilibrium = x_in - drive(bed, x_in, inlet, still).excess
+    equilibrium = x_in - drive(bed, entry, inlet, still, 0.0).excess
     x = _root(short, np.full_like(x_in, 1e-6), np.maximum(x_in, 1.01 * equilibrium) + 1e-6, stay)
     lost = (x_in - x) / stay
-    _, steady, warm = _tank_rate(bed, x, inlet, layers)
-    turn = warm * stay / (bed.tables.heat_dry + bed.tables.heat_water * x)
-    c = (c_in + turn * steady) / (1.0 + turn)
+    c = _tank_state(bed, x, entry, inlet, layers)[1]
     per_air = layers * bed.layer_kg_m2 / bed.flux
     w = inlet.ratio + per_air * lost
     given = (bed.tables.leaf_heat(x_in, c_in) - bed.tables.leaf_heat(x, c)) / stay
@@ -158,7 +158,23 @@ def tank(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     return _passed(kept_x, kept_c, out, np.maximum(inlet.dry_bulb, t)[:, 0])
 
 
-def _root(short: Callable[[Array], Array], low: Array, high: Array, stay: Array) -> Array:
+def _tank_state(bed: Bed, x: Array, entry: Leaf, inlet: Air, layers: int) -> tuple[Array, Array]:
+    """Mean rate and leaf temperature of a tank of moisture x; a cold feed holds both down."""
+    heat = bed.tables.heat_dry + bed.tables.heat_water * entry.moisture
+    stay = bed.dt_s * bed.steps
+
+    def rate_and_c(c: Array) -> tuple[Array, Array]:
+        rate, steady, warm = _tank_rate(bed, Leaf(x, c), inlet, layers)
+        turn = warm * stay / heat
+        return rate, (entry.temperature_c + turn * steady) / (1.0 + turn)
+
+    low = np.minimum(entry.temperature_c, inlet.dry_bulb)
+    high = np.maximum(entry.temperature_c, inlet.dry_bulb)
+    c = _root(lambda c: rate_and_c(c)[1] - c, low, high, 1e-6)
+    return rate_and_c(c)[0], c
+
+
+def _root(short: Callable[[Array], Array], low: Array, high: Array, scale: Array | float) -> Array:
     """Root of a falling function by the Illinois rule, a row at a time."""
     f_low, f_high = short(low), short(high)
     side = np.zeros_like(low)
@@ -168,9 +184,9 @@ def _root(short: Callable[[Array], Array], low: Array, high: Array, stay: Array)
         slope = np.where(flat, 1.0, f_high - f_low)
         x = np.where(flat, 0.5 * (low + high), (low * f_high - high * f_low) / slope)
         f = short(x)
-        if np.all(np.abs(f) * stay < 1e-12 * (1.0 + high)):
+        if np.all(np.abs(f) * scale < 1e-11 * (1.0 + np.abs(high))):
             break
-        up = f > 0.0  # it dries too slowly to be this dry: the root is wetter
+        up = f > 0.0  # the root lies higher
         f_high = np.where(up & (side == 1.0), 0.5 * f_high, np.where(up, f_high, f))
         f_low = np.where(~up & (side == -1.0), 0.5 * f_low, np.where(up, f, f_low))
         low, high = np.where(up, x, low), np.where(up, high, x)
@@ -178,24 +194,27 @@ def _root(short: Callable[[Array], Array], low: Array, high: Array, stay: Array)
     return x
 
 
-def _tank_rate(bed: Bed, x: Array, inlet: Air, layers: int) -> tuple[Array, Array, Array]:
-    """Mean rate, leaf temperature that balances it and heat conductance, all layers at x."""
+def _tank_rate(bed: Bed, leaf: Leaf, inlet: Air, layers: int) -> tuple[Array, Array, Array]:
+    """Mean rate, leaf temperature that balances it and heat conductance, all layers alike."""
+    x, c = leaf
     air = inlet
     rate, steady, warm = np.zeros_like(x), np.zeros_like(x), np.zeros_like(x)
     per_air = bed.layer_kg_m2 / bed.flux
     for _ in range(layers):
         half = Air(np.zeros_like(x), np.zeros_like(x))
         for _again in range(2):  # once at the air that enters, once midway
-            d = drive(bed, x, air, half)
+            d = drive(bed, leaf, air, half, 0.0)
             drying = series_rate(d.rate * np.maximum(d.excess, 0.0), d.outside)
-            gaining = series_rate(d.rate * np.maximum(-d.excess, 0.0), d.reach * air.ratio)
-            share = np.minimum(drying / (d.most + 1e-14), 1.0)
-            leaf_c = air.dry_bulb - (air.dry_bulb - d.wet_c) * share
-            taken = per_air * (drying - gaining)
-            # what evaporates brings the heat of water at the leaf's temperature
-            h = air_enthalpy(*air) + taken * bed.tables.heat_water * leaf_c
+            gaining = series_rate(d.rate * np.maximum(-d.excess, 0.0), d.uptake)
+            lost = drying - gaining + d.dew
+            leaf_c = steady_c(d, air.dry_bulb, lost)
+            taken = per_air * lost
+            # what evaporates brings the heat of water at the leaf's temperature; the leaf warms in
+            # hot air and gives heat back to air that has cooled
+            h = air_enthalpy(*air) + taken * bed.tables.heat_water * c
+            h = h - per_air * d.warm * (leaf_c - c)
             left = Air(air_dry_bulb(h, air.ratio + taken), air.ratio + taken)
             half = Air(0.5 * (left.dry_bulb - air.dry_bulb), 0.5 * (left.ratio - air.ratio))
-        rate, steady, warm = rate + drying - gaining, steady + d.warm * leaf_c, warm + d.warm
+        rate, steady, warm = rate + lost, steady + d.warm * leaf_c, warm + d.warm
         air = left
     return rate / layers, steady / warm, warm / layers

@@ -8,6 +8,7 @@ import numpy as np
 
 from wareleaf import leaf
 from wareleaf.air import (
+    CP_WATER_J_KG_K,
     dry_bulb_from_enthalpy_c,
     enthalpy_j_kg,
     relative_humidity,
@@ -27,7 +28,8 @@ class ZoneResult:
     """One zone's air and leaf.
 
     Humidity ratios in kg/kg dry air; the exhaust is the mean over the zone; ``heat_kwh`` is what
-    the air took up in the heater (below 0: the zone would need cooling to hold its set point).
+    the air took up in the heater (below 0: the zone would need cooling to hold its set point);
+    ``drained_kg`` is water that then drips from the return air.
     """
 
     inlet_c: float
@@ -43,6 +45,7 @@ class ZoneResult:
     water_removed_kg: float
     heat_kwh: float
     electricity_kwh: float
+    drained_kg: float
 
 
 @dataclass(frozen=True)
@@ -171,7 +174,7 @@ def _zone(
     dry = run.lot_kg() * (1.0 - run.moisture_wb)
     before, after = state.moisture[0, :, 0].mean(), state.moisture[0, :, -1].mean()
     t_in, w_in = float(state.inlet_c[0]), float(state.inlet_ratio[0])
-    air, t_out, w_out, heat, drop, power = 0.0, t_in, w_in, 0.0, 0.0, 0.0
+    air, t_out, w_out, heat, drop, power, drained = 0.0, t_in, w_in, 0.0, 0.0, 0.0, 0.0
     if state.bed is not None:
         air = float(state.flux[0]) * dryer.area_m2 * state.zone.share
         air *= 3600.0 * hours_of_air(dryer, run)
@@ -180,7 +183,9 @@ def _zone(
         r = state.zone.recirculated
         ambient = enthalpy_j_kg(solved.scenarios.ambient_c, solved.scenarios.ambient_ratio)[0]
         h_in = float(enthalpy_j_kg(t_in, w_in))
-        heat = air * (h_in - r * h_out - (1.0 - r) * float(ambient)) / JOULES_PER_KWH
+        drained = air * float(state.drained[0])
+        heat = air * (h_in - r * h_out - (1.0 - r) * float(ambient))
+        heat = (heat + drained * CP_WATER_J_KG_K * t_in) / JOULES_PER_KWH
         volume = float(specific_volume_m3_kg(t_in, w_in, run.pressure_pa))
         drop = _drop_pa(dryer, run, profile, state.zone.velocity_m_s, (1.0 + w_in) / volume)
         power = air * volume * drop / dryer.fan.efficiency / JOULES_PER_KWH
@@ -199,6 +204,7 @@ def _zone(
         water_removed_kg=float(dry * (before - after)),
         heat_kwh=heat,
         electricity_kwh=power,
+        drained_kg=drained,
     )
 
 
@@ -238,7 +244,7 @@ def _water_residual(
     gained, lost = 0.0, run.lot_kg() * run.moisture_wb - dry_kg * float(solved.moisture_db[0])
     for z, state in zip(zones, solved.zones, strict=True):
         fresh = z.dry_air_kg * (1.0 - state.zone.recirculated)
-        gained += fresh * (z.exhaust_humidity_ratio - ambient)
+        gained += fresh * (z.exhaust_humidity_ratio - ambient) + z.drained_kg
     return relative_closure(gained, lost, run.lot_kg() * run.moisture_wb)
 
 
@@ -252,7 +258,7 @@ def _energy_residual(solved: Solved, zones: tuple[ZoneResult, ...], dry_kg: floa
     for z, state in zip(zones, solved.zones, strict=True):
         fresh = z.dry_air_kg * (1.0 - state.zone.recirculated)
         out = float(enthalpy_j_kg(z.exhaust_c, z.exhaust_humidity_ratio))
-        taken += fresh * (out - ambient)
+        taken += fresh * (out - ambient) + z.drained_kg * CP_WATER_J_KG_K * z.inlet_c
         given += z.heat_kwh * JOULES_PER_KWH
     return relative_closure(taken, given, abs(start))
 

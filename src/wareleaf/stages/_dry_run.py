@@ -27,7 +27,7 @@ def simulate(dryer: Dryer, run: DryRun, *, with_spread: bool = True) -> DryResul
     Raises
     ------
     BadInput
-        A run that does not fit the dryer, or recirculation that does not settle.
+        A run that does not fit the dryer.
     """
     check_run(dryer, run)
     points, weights = np.zeros((1, len(NAMES))), np.ones(0)

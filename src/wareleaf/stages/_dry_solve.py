@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wareleaf.air import humidity_ratio, specific_volume_m3_kg
-from wareleaf.measure import BadInput, moisture_db_from_wb
+from wareleaf.measure import moisture_db_from_wb
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, mix, tank
@@ -24,7 +24,7 @@ from wareleaf.stages.common import Array
 _STILL_M_S = 1e-6
 _NEAR = 1e-4  # of the moisture the air takes up: from there on a linear step closes the zone
 _FLOOR = 1e-13  # kg/kg
-_MOST = 40
+_SMOOTH, _MOST = 6, 60  # secant steps before halving takes turns; steps in all
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +56,7 @@ class ZoneState:
     inlet_c: Array
     inlet_ratio: Array
     flux: Array  # dry air, kg/(s m2)
+    drained: Array  # kg/kg dry air that drips out where the return air is cooled to saturation
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,7 +162,9 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
     if zone.velocity_m_s < _STILL_M_S:
         still_x, still_c = (np.repeat(a[:, :, None], steps + 1, axis=2) for a in leaf)
         nothing = np.zeros(len(many))
-        return ZoneState(zone, None, still_x, still_c, inlet_c, many.ambient_ratio, nothing)
+        return ZoneState(
+            zone, None, still_x, still_c, inlet_c, many.ambient_ratio, nothing, nothing
+        )
     side = slice(None, None, -1) if zone.direction == "down" else slice(None)
     leaf = Leaf(leaf.moisture[:, side], leaf.temperature_c[:, side])
     walk, factor = march, 1.0
@@ -182,43 +185,52 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
     surface = dryer.exposure * profile.specific_surface_m2_kg
     thick, ambient = profile.half_thickness_m, many.ambient_ratio
     way = _Way(walk, bed, zone, surface, thick, leaf, inlet_c, ambient)
-    ratio, result, flux = _closed(way)
+    ratio, result, flux, drained = _closed(way)
     moisture, leaf_c = result.moisture[:, side], result.leaf_c[:, side]
-    return ZoneState(zone, result, moisture, leaf_c, inlet_c, ratio, flux)
+    return ZoneState(zone, result, moisture, leaf_c, inlet_c, ratio, flux, drained)
 
 
-def _closed(way: _Way) -> tuple[Array, Pass, Array]:
+def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
     """Inlet humidity ratio that returns itself, by a bracketed secant on all scenarios.
 
-    Returns the humidity ratio, the zone marched with it and its air flux.
+    Leaf much hotter than the set point can drive the return air past saturation at that set point;
+    then the inlet is saturated and the surplus drains (the zone needs cooling, and is told so).
+    Near there the zone can jump between gathering dew and drying; then the drier side of the jump
+    is taken, and what is over drains too.
+
+    Returns the humidity ratio, the zone marched with it, its air flux and what drains.
     """
     r, ambient = way.zone.recirculated, way.ambient_ratio
     if r == 0.0:
-        return (ambient, *way.march(ambient))
-    high = np.maximum(way.bed.tables.saturated_ratio(way.inlet_c), 1.0001 * ambient)
-    low, guess = np.zeros_like(ambient), _first_guess(way, 0.9 * high)
+        return (ambient, *way.march(ambient), np.zeros_like(ambient))
+    limit = np.maximum(way.bed.tables.saturated_ratio(way.inlet_c), 1.0001 * ambient)
+    low, high, guess = np.zeros_like(ambient), limit, _first_guess(way, 0.9 * limit)
     pair = np.stack([0.5 * (guess + ambient), guess])
     (first, old), (_, old_flux) = _halves(*way.march(pair.ravel()))
     w0, w1 = pair
     f0, f1 = (r * p.exhaust_ratio + (1.0 - r) * ambient - w for p, w in ((first, w0), (old, w1)))
     low, high = _bracket(low, high, w0, f0)
-    for _ in range(_MOST):
+    for turn in range(_MOST):
         low, high = _bracket(low, high, w1, f1)
-        new = w1 + _secant(w0, w1, f0, f1)
-        new = np.where((new < low) | (new > high), 0.5 * (low + high), new)
+        new, middle = w1 + _secant(w0, w1, f0, f1), 0.5 * (low + high)
+        new = np.where(new <= low, middle, new)
+        new = np.where(new >= high, np.where(high >= limit, limit, middle), new)
+        if turn > _SMOOTH and turn % 2:
+            new = middle
         w0, f0, w1 = w1, f1, np.where(np.abs(f1) < _FLOOR, w1, new)
         result, flux = way.march(w1)
         f1 = r * result.exhaust_ratio + (1.0 - r) * ambient - w1
-        if np.all(np.abs(f1) < _NEAR * np.abs(result.exhaust_ratio - w1) + _FLOOR):
-            step = _secant(w0, w1, f0, f1)
-            part = np.where(w1 == w0, 0.0, step / np.where(w1 == w0, 1.0, w1 - w0))
-            return w1 + part * (w1 - w0), *_beyond((old, old_flux), (result, flux), part)
+        full = (w1 >= limit) & (f1 > 0.0)
+        near = np.abs(f1) < _NEAR * np.abs(result.exhaust_ratio - w1) + _FLOOR
+        if np.all(full | near):
+            span = np.where((w1 == w0) | full, np.inf, w1 - w0)
+            part = _secant(w0, w1, f0, f1) / span
+            last, flux = _beyond((old, old_flux), (result, flux), part)
+            return w1 + part * (w1 - w0), last, flux, np.where(full, f1, 0.0)
         old, old_flux = result, flux
-    raise BadInput(
-        "recirculated",
-        r,
-        f"recirculated is {r:g}: the humidity of this zone does not settle; recirculate less.",
-    )
+    low, high = _bracket(low, high, w1, f1)
+    result, flux = way.march(low)
+    return low, result, flux, r * result.exhaust_ratio + (1.0 - r) * ambient - low
 
 
 def _secant(w0: Array, w1: Array, f0: Array, f1: Array) -> Array:

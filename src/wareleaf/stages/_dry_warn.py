@@ -55,7 +55,7 @@ def _air(dryer: Dryer, profile: leaf.LeafProfile, result: DryResult) -> list[str
     for n, (zone, z) in enumerate(zip(dryer.zones, result.zones, strict=True), start=1):
         if z.dry_air_kg == 0.0:
             said.append(f"Zone {n} has no air: nothing dries there.")
-        elif z.exhaust_relative_humidity > 0.95:
+        elif z.exhaust_relative_humidity > 0.9:
             said.append(
                 f"Zone {n} exhausts nearly saturated air ({100 * z.exhaust_relative_humidity:.0f} "
                 "% relative humidity): more air or less recirculation would dry faster; "
@@ -65,6 +65,11 @@ def _air(dryer: Dryer, profile: leaf.LeafProfile, result: DryResult) -> list[str
             said.append(
                 f"Zone {n} cannot hold {zone.inlet_c:.0f} degC: the air that returns to it is "
                 "already hotter; it would need cooling or fresh air."
+            )
+        if z.drained_kg > 0.0:
+            said.append(
+                f"Zone {n}: {z.drained_kg:.1f} kg of water drips from its return air; "
+                "recirculate less there."
             )
     low = number("tea.exhaust_low_c")
     if profile.crop == "tea" and result.exhaust_c < low:
