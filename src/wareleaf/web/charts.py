@@ -117,6 +117,7 @@ def run_chart(
     readings: Sequence[tuple[datetime, float, float]] = (),
     target_wb: float | None = None,
     now: datetime | None = None,
+    until_h: float | None = None,
     width: int = 660,
     height: int = 270,
 ) -> Markup:
@@ -134,7 +135,13 @@ def run_chart(
         Level line.
     now : datetime or None
         Upright line.
+    until_h : float or None
+        The course is cut here; all of it when None.
     """
+    if until_h is not None:
+        shown = max(2, sum(h <= until_h for h in time_h))
+        time_h, moisture_wb = time_h[:shown], moisture_wb[:shown]
+        low, high = low[:shown], high[:shown]
     banded = len(low) == len(time_h)
     rows = [
         {

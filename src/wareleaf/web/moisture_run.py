@@ -1,12 +1,14 @@
 """The moisture run: a path from the leaf as it came to the moisture it must reach, seen at once.
 
-The path is as wide as the leaf is wet, and its length is the water that must go, so that the end
-of a long drying does not look like its beginning. A drop stands where the leaf is; the hatched
-stretch is how far that may be off (95 %).
+The path is as wide as the leaf is wet (water per dry matter). Along it, equal steps are equal
+ratios of that, which is about how drying uses up time once the surface is dry; so the slow end is
+long and easy to read. A drop stands where the leaf is; the hatched stretch is how far that may be
+off (95 %).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from markupsafe import Markup, escape
@@ -17,6 +19,7 @@ WIDTH, HEIGHT = 380.0, 104.0
 LEFT, RIGHT, MIDDLE = 10.0, 330.0, 62.0
 THICK, THIN = 21.0, 4.0
 BEYOND = 1.12
+STEPS = 24
 
 
 def moisture_run(
@@ -32,17 +35,18 @@ def moisture_run(
         Band in which it is now with 95 %.
     """
     start, target = moisture_db_from_wb(start_wb), moisture_db_from_wb(target_wb)
-    if not start - target > 1e-6:
+    if not (target > 0.0 and start - target > 1e-6):
         return Markup("")
 
     def place(moisture_wb: float) -> float:
-        wet = moisture_db_from_wb(min(max(moisture_wb, 0.0), 0.98))
-        part = min(max((start - wet) / (start - target), 0.0), BEYOND)
-        return LEFT + part * (RIGHT - LEFT)
+        wet = moisture_db_from_wb(min(max(moisture_wb, 0.001), 0.98))
+        part = math.log(start / wet) / math.log(start / target)
+        return LEFT + min(max(part, 0.0), BEYOND) * (RIGHT - LEFT)
 
     def half(x: float) -> float:
         part = min((x - LEFT) / (RIGHT - LEFT), 1.0)
-        return THICK + part * (THIN - THICK)
+        wet = start * (target / start) ** part
+        return THIN + (THICK - THIN) * (wet - target) / (start - target)
 
     here, wettest, driest = place(now_wb), place(high_wb), place(low_wb)
     end = LEFT + BEYOND * (RIGHT - LEFT)
@@ -65,11 +69,11 @@ def moisture_run(
 def _stretch(
     a: float, b: float, half: Callable[[float], float], fill: str, opacity: float = 1.0
 ) -> str:
-    return (
-        f'<path d="M{a:.1f} {MIDDLE - half(a):.1f}L{b:.1f} {MIDDLE - half(b):.1f}'
-        f'V{MIDDLE + half(b):.1f}L{a:.1f} {MIDDLE + half(a):.1f}Z" fill="{fill}" '
-        f'opacity="{opacity:g}"/>'
-    )
+    """A piece of the path between two places, with its curved edges."""
+    xs = [a + (b - a) * i / STEPS for i in range(STEPS + 1)]
+    edge = [f"{x:.1f} {MIDDLE - half(x):.1f}" for x in xs]
+    edge += [f"{x:.1f} {MIDDLE + half(x):.1f}" for x in reversed(xs)]
+    return f'<path d="M{"L".join(edge)}Z" fill="{fill}" opacity="{opacity:g}"/>'
 
 
 def _drop(x: float) -> str:

@@ -60,6 +60,12 @@ def remembered(request: Request, name: str, default: str = "") -> str:
     return str(request.session.get("kept", {}).get(name, default))
 
 
+def look_at(request: Request, site_id: str) -> None:
+    """Turn the pages to the site of what is looked at, so that the next page fits."""
+    if site(request).id != site_id:
+        request.session["site"] = site_id
+
+
 def say(request: Request, text: str) -> None:
     """Leave a line that the next page shows once."""
     request.session["said"] = text

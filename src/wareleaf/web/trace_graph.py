@@ -166,8 +166,8 @@ def _box(box: _Box, x: float, y: float) -> str:
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{BOX_W:g}" height="{BOX_H:g}" rx="5" '
         f'fill="{box.tint}" stroke="#52605c"{dash}/>'
         + _line(x, y + 19, box.title, size=13, most=15, weight="700")
-        + _line(x, y + 36, box.line, size=12, most=18)
-        + _line(x, y + 52, _kilos(box.dry_kg), size=12, most=18)
+        + _line(x, y + 36, box.line, size=12, most=15)
+        + _line(x, y + 52, _kilos(box.dry_kg), size=12, most=15)
     )
     return f'<a href="{escape(box.link)}">{inside}</a>' if box.link else f"<g>{inside}</g>"
 

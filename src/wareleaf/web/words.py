@@ -38,12 +38,19 @@ WORDS = {
     "source": "Line or field",
     "equipment": "Machine",
 }
-_WORD = re.compile(r"\b(" + "|".join(sorted(WORDS, key=len, reverse=True)) + r")\b")
+# Names with an underscore are replaced wherever they stand, plain ones only as a sentence's subject.
+_WORD = re.compile(
+    r"\b(" + "|".join(sorted((w for w in WORDS if "_" in w), key=len, reverse=True)) + r")\b"
+    r"|^(" + "|".join(w for w in WORDS if "_" not in w) + r")(?= (?:is|must)\b)"
+)
+_UNITS = (("degC", "°C"), ("kg/m2", "kg/m²"), ("kg/m3", "kg/m³"))
 
 
 def for_people(message: str) -> str:
     """A sentence of the works with its field names in the words of the page."""
-    said = _WORD.sub(lambda m: WORDS[m.group(1)], message)
+    said = _WORD.sub(lambda m: WORDS[m.group(0)], message)
+    for plain_unit, unit in _UNITS:
+        said = said.replace(plain_unit, unit)
     return said[:1].upper() + said[1:]
 
 
@@ -58,6 +65,8 @@ def kilos(mass_kg: float | None) -> str:
     """Kilograms for people."""
     if mass_kg is None or not math.isfinite(mass_kg):
         return "–"
+    if mass_kg == 0.0:
+        return "0 kg"
     if abs(mass_kg) >= 100.0:
         return f"{mass_kg:,.0f} kg".replace(",", " ")
     if abs(mass_kg) >= 10.0:
@@ -81,6 +90,18 @@ def clock(at: datetime | None, now: datetime | None = None) -> str:
         if at.date() != now.date():
             return f"{at:%a %d %b %H:%M}"
     return f"{at:%H:%M}"
+
+
+def day_word(at: datetime, now: datetime) -> str:
+    """The day of a time where it is not today: tomorrow, Thu 14 May."""
+    days = (at.astimezone(now.tzinfo).date() - now.date()).days
+    near = {-1: "yesterday", 0: "", 1: "tomorrow"}
+    return near[days] if days in near else f"{at.astimezone(now.tzinfo):%a %d %b}"
+
+
+def hour_of(at: datetime, now: datetime) -> str:
+    """Time of day alone, on the works' clock."""
+    return f"{at.astimezone(now.tzinfo):%H:%M}"
 
 
 def hours(value: float | timedelta | None) -> str:
@@ -145,6 +166,26 @@ def state(word: str) -> tuple[str, str]:
     return STATES.get(word, (word.replace("_", " "), ""))
 
 
+# What happened, as people say it; stages are followed by the machine's name.
+HAPPENED = {
+    "intake": "taken in",
+    "stage_started": "put on",
+    "stage_finished": "off",
+    "pack": "packed",
+    "ship": "shipped",
+    "waste": "written off",
+    "hold": "put on hold",
+    "release": "freed or released",
+    "sample": "sample taken",
+    "result": "result",
+}
+
+
+def happened(kind: str) -> str:
+    """A kind of event in words."""
+    return HAPPENED.get(kind, kind.replace("_", " "))
+
+
 def pairs(values: Sequence[str]) -> list[tuple[str, str]]:
     """Options of a list whose values are their own words."""
     return [(v, v) for v in values]
@@ -162,13 +203,13 @@ def state_pairs(values: Sequence[str]) -> list[tuple[str, str]]:
 
 def meter_pairs(meters: Sequence[Meter]) -> list[tuple[str, str]]:
     """Options of a list of meters."""
-    return [(m.id, m.name) for m in meters]
+    return [(m.id, m.name.replace("degC", "°C")) for m in meters]
 
 
 def meter_options(meters: Sequence[Meter]) -> list[tuple[str, str, str]]:
     """Meters as big buttons, with the unit they read in."""
     units = {"moisture_wb": "% moisture", "relative_humidity": "% humidity", "mass_kg": "kg"}
-    return [(m.id, m.name, units.get(m.quantity, "°C")) for m in meters]
+    return [(m.id, m.name.replace("degC", "°C"), units.get(m.quantity, "°C")) for m in meters]
 
 
 def lot_options(lots: Sequence[LotState]) -> list[tuple[str, str, str]]:
@@ -188,6 +229,9 @@ FILTERS: tuple[Callable[..., Any], ...] = (
     kilos,
     percent,
     clock,
+    day_word,
+    hour_of,
+    happened,
     hours,
     doubt,
     number,

@@ -95,6 +95,7 @@ def _load_page(
 ) -> Response:
     works = session.works_of(request)
     machine = works.settings.equipment_of(machine_id)
+    session.look_at(request, machine.site)
     busy = open_run_on(works, machine)
     if busy is not None and not problems and not wants_json(request):
         return RedirectResponse(f"/floor/run/{busy.run_id}", status_code=303)
@@ -151,6 +152,8 @@ def _look(request: Request, machine: Equipment, form: Entered, context: dict[str
             seen.curve_low,
             seen.curve_high,
             target_wb=settings.get("target_moisture_wb"),
+            until_h=1.3 * seen.duration_h,
+            width=350,
             height=230,
         )
 
@@ -174,6 +177,7 @@ def _run_page(
     assert run is not None
     now = works.now()
     site = view.machine.site
+    session.look_at(request, site)
     scales = meters_for(works, site, "mass_kg")
     moisture = meters_for(works, site, "moisture_wb")
     context: dict[str, Any] = {
@@ -231,6 +235,10 @@ def _chart(request: Request, view: Any) -> Any:
         readings=readings,
         target_wb=view.target_wb,
         now=works.now(),
+        until_h=max(
+            1.3 * seen.duration_h,
+            (works.now() - view.run.started_at).total_seconds() / 3600.0 + 1.0,
+        ),
     )
 
 

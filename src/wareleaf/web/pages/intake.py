@@ -79,7 +79,7 @@ def _page(
     lot = works.book.lot(made) if made else None
     context: dict[str, Any] = {
         "sources": [(s.id, s.name, leaves.profile(s.leaf).name) for s in sources],
-        "usual": ", ".join(
+        "usual": "; ".join(
             f"{percent(leaves.profile(i).moisture_wb_fresh, 0)} for {leaves.profile(i).name}"
             for i in dict.fromkeys(s.leaf for s in sources)
         ),

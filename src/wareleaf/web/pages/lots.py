@@ -58,6 +58,7 @@ def _one(
     works = session.works_of(request)
     history = lot_history(works, lot_id)
     lot = history.lot
+    session.look_at(request, lot.site)
     like = [
         each
         for each in works.book.lots(site=lot.site, form=lot.form, leaf=lot.leaf, in_stock_only=True)
@@ -71,6 +72,7 @@ def _one(
         "made_of": {d.lot_id for r in history.events for d in r.event.inputs} - {lot_id},
         "sequence_of": {r.event.event_id: r.sequence for r in history.events},
         "has_dossier": importlib.util.find_spec("wareleaf.reports.dossier") is not None,
+        "machine_name": {m.id: m.name for m in works.settings.equipment},
         "opened": opened,
     }
     if form is not None:
