@@ -117,6 +117,9 @@ def _kept(forecast: Prediction) -> dict[str, float | None]:
         "mass_out_kg": forecast.mass_out_kg,
         "moisture_wb_out": forecast.moisture_wb_out,
         "moisture_wb_out_sd": forecast.moisture_wb_out_sd,
+        "heat_kwh": forecast.heat_kwh,
+        "electricity_kwh": forecast.electricity_kwh,
+        "fuel_kg": forecast.fuel_kg,
     }
 
 

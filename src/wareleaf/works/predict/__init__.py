@@ -18,7 +18,16 @@ from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
 from wareleaf.works.predict.base import OUT_FORM, Ask, Prediction
 from wareleaf.works.settings import Equipment
 
-__all__ = ["OUT_FORM", "Charge", "Prediction", "aim", "out_leaf", "predict"]
+__all__ = [
+    "OUT_FORM",
+    "Charge",
+    "Prediction",
+    "aim",
+    "aim_charge",
+    "out_leaf",
+    "predict",
+    "predict_charge",
+]
 
 _PREDICT: Mapping[str, Callable[[Ask], Prediction]] = {
     "wash": baths.predict_wash,
@@ -74,6 +83,39 @@ def predict(
         For settings out of range, leaf the stage does not know, or a load that does not fit.
     """
     return _PREDICT[machine.stage](_ask(works, machine, lots, settings, start, readings))
+
+
+def predict_charge(
+    works: Works,
+    machine: Equipment,
+    charge: Charge,
+    settings: Mapping[str, float],
+    start: datetime,
+) -> Prediction:
+    """Predict leaf that is not in the book yet, or not in this form: what the plan asks for.
+
+    Raises
+    ------
+    BadInput
+        As `predict`.
+    """
+    chosen = full_settings(machine, settings)
+    return _PREDICT[machine.stage](Ask(works, machine, charge, chosen, start))
+
+
+def aim_charge(
+    works: Works,
+    machine: Equipment,
+    charge: Charge,
+    settings: Mapping[str, float],
+    start: datetime,
+) -> tuple[dict[str, float], str, bool]:
+    """As `aim`, for leaf that is not in the book yet."""
+    chosen = full_settings(machine, settings)
+    find = _AIM.get(machine.stage)
+    if find is None:
+        return chosen, "This stage has no target to aim at.", True
+    return find(Ask(works, machine, charge, chosen, start))
 
 
 def aim(
