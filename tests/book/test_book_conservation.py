@@ -170,7 +170,7 @@ def somewhere_once(state, i):
     return came - (stock + went + lost + unexplained + residual)
 
 
-@settings(deadline=None, max_examples=300, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=200, suppress_health_check=[HealthCheck.too_slow])
 @given(STEPS)
 def test_every_gram_is_somewhere_once(steps):
     events, state = history(steps)

@@ -38,7 +38,7 @@ class Server:
         self.bin = find_bin()
         self.folder = Path(tempfile.mkdtemp(prefix="wareleaf-pg-"))
         self.port = _free_port()
-        self.databases = 0
+        self.places = 0
 
     def _run(self, *command: str) -> None:
         argv = list(command)
@@ -71,12 +71,12 @@ class Server:
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def new_database(self) -> str:
-        """URL of a new, empty database."""
+        """URL of a new, empty place: a schema of its own, far cheaper than a database."""
         import psycopg
 
-        self.databases += 1
-        name = f"book{self.databases}"
-        admin = f"postgresql://postgres@127.0.0.1:{self.port}/postgres"
-        with psycopg.connect(admin, autocommit=True) as connection:
-            connection.execute(f"CREATE DATABASE {name} TEMPLATE template0")  # type: ignore[call-overload]
-        return f"postgresql://postgres@127.0.0.1:{self.port}/{name}"
+        self.places += 1
+        name = f"book{self.places}"
+        server = f"postgresql://postgres@127.0.0.1:{self.port}/postgres"
+        with psycopg.connect(server, autocommit=True) as connection:
+            connection.execute(f"CREATE SCHEMA {name}")  # type: ignore[call-overload]
+        return f"{server}?options=-csearch_path%3D{name}"

@@ -135,6 +135,14 @@ def test_a_trace_through_the_database(full):
     assert forward.node("B").dry_g == pytest.approx(46_900 * 45 / 47)
 
 
+def test_a_hold_that_came_late_is_found_above_the_lot(full):
+    assert full.held_above("D1") == []
+    full.append(hold("h", "K1", "iodine", minute=420), now=NOW)
+    assert full.lot("K1").status == "used"
+    assert full.lot("D1").status == "released", "made before the hold"
+    assert [x.held_because for x in full.held_above("D1")] == ["iodine"]
+
+
 def test_the_balance_of_a_day_from_the_database(full):
     day = full.balance(at(0), at(1440))
     assert day == book.balance(DAY, book.fold(DAY).lots, at(0), at(1440))

@@ -33,7 +33,7 @@ def compare(place, events, state):
 
 
 @pytest.mark.slow
-@settings(deadline=None, max_examples=40, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=25, suppress_health_check=list(HealthCheck))
 @given(STEPS)
 def test_any_history_on_sqlite(steps):
     events, state = history(steps)
@@ -43,7 +43,7 @@ def test_any_history_on_sqlite(steps):
 
 @pytest.mark.slow
 @pytest.mark.postgres
-@settings(deadline=None, max_examples=15, suppress_health_check=list(HealthCheck))
+@settings(deadline=None, max_examples=8, suppress_health_check=list(HealthCheck))
 @given(STEPS)
 def test_any_history_on_postgres(postgres, steps):
     events, state = history(steps)

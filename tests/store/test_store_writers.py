@@ -49,7 +49,7 @@ def test_kill_9_a_hundred_times(tmp_path):
     path = tmp_path / "book.db"
     told = nest("kill", path, 100, 20260412)
     assert told["killed"] == 100
-    assert len(told["acknowledged"]) > 200
+    assert len(told["acknowledged"]) >= 90, "one at least from each that was let begin"
     with store.open_book(path, create=False) as opened:
         kept = assert_holds_all(opened, told["acknowledged"])
         batches = {}

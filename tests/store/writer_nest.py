@@ -75,7 +75,7 @@ def kill(url: str, times: int, seed: int) -> dict[str, object]:
         child, pipe = hatch(url, f"w{n}", 10_000)
         if n % 10:  # most die in the middle of writing, each tenth while still opening
             select.select([pipe], [], [], 20)
-            time.sleep(chance.random() * 0.02)
+            time.sleep(chance.random() * 0.03)
         else:
             time.sleep(chance.random() * 0.03)
         os.kill(child, signal.SIGKILL)

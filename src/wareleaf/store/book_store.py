@@ -224,6 +224,16 @@ class BookStore:
         lot = self.lot(lot_id)
         return book.trace_forward(self.edges_forward(lot_id), lot_id, lot.dry_g)
 
+    def held_above(self, lot_id: str) -> list[LotState]:
+        """The lot and those it was made of that are on hold, used up or not.
+
+        A hold does not reach lots that were made before it; ask here before such a lot leaves.
+        """
+        with engines.reading(self.engine) as connection:
+            above = {e.parent for e in queries.edges(connection, lot_id, back=True)}
+            found = queries.lots(connection, ids={lot_id, *above})
+        return [lot for lot in found if lot.held_because]
+
     # balance
 
     def balance(self, start: datetime, end: datetime, site: str = "") -> DayBalance:
