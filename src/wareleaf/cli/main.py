@@ -50,7 +50,7 @@ def main() -> None:
     from wareleaf.measure.errors import BadInput
 
     try:
-        cli()
+        cli(prog_name="wareleaf")
     except BadInput as error:
         for problem in error.problems:
             click.echo(f"wareleaf: {problem.message}", err=True)
