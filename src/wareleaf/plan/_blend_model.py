@@ -146,12 +146,13 @@ def _flag_rows(problem: BlendProblem, rows: _highs.Rows, flag_of: dict[int, int]
 
 def least_cost(problem: BlendProblem, time_limit_s: float, seed: int) -> Solved:
     """Solve; with whole numbers an order-by-order blend is the start."""
-    free = _highs.solve(linear(problem, relaxed=True).linear, time_limit_s=max(30.0, time_limit_s))
+    free = _highs.solve(linear(problem, relaxed=True).linear, time_limit_s=time_limit_s)
     whole = linear(problem)
     if not whole.whole or free.status == "infeasible" or free.x is None:
         return free
-    start = one_by_one(problem, free, time_limit_s / 3.0)
-    found = _highs.solve(whole.linear, time_limit_s=time_limit_s, start=start, seed=seed)
+    left_s = max(1.0, time_limit_s - free.seconds)
+    start = one_by_one(problem, free, 0.5 * left_s)
+    found = _highs.solve(whole.linear, time_limit_s=0.5 * left_s, start=start, seed=seed)
     if found.x is not None and found.status == "optimal":
         return found
     bound = max(free.bound, found.bound if np.isfinite(found.bound) else -np.inf)
@@ -180,29 +181,46 @@ def one_by_one(problem: BlendProblem, free: Solved, time_limit_s: float) -> Floa
         prices[k] = max(0.0, -float(free.row_dual[row]))
     left = np.array([lot.available_kg for lot in problem.lots])
     x = np.zeros(len(problem.pairs))
-    position = {pair: j for j, pair in enumerate(problem.pairs)}
     choices = {o: sum(1 for oo, _ in problem.pairs if oo == o) for o in range(len(problem.orders))}
     for o in sorted(choices, key=lambda i: (choices[i], i)):
-        lots = tuple(
-            replace(lot, available_kg=float(left[k])) for k, lot in enumerate(problem.lots)
-        )
-        small = problem.orders[o].min_draw_kg or 0.0
-        pairs = tuple((oo, k) for oo, k in problem.pairs if oo == o and left[k] >= max(small, 1e-6))
-        kept = frozenset(name for name in problem.kept if name[0] == o)
+        draws = _one_order(problem, o, free, (left, prices), time_limit_s / len(problem.orders))
+        if draws is None:
+            return None
+        for j, mass in draws.items():
+            x[j] = mass
+            left[problem.pairs[j][1]] -= mass
+    return _with_flags(problem, x)
+
+
+def _one_order(
+    problem: BlendProblem,
+    o: int,
+    free: Solved,
+    stock: tuple[Floats, Floats],
+    time_limit_s: float,
+) -> dict[int, float] | None:
+    """Draws of one order from what is left, first among the most promising lots, then all."""
+    assert free.x is not None and free.col_dual is not None
+    left, prices = stock
+    order = problem.orders[o]
+    small = max(order.min_draw_kg or 0.0, 1e-6)
+    mine = [j for j, (oo, k) in enumerate(problem.pairs) if oo == o and left[k] >= small]
+    reduced, drawn = free.col_dual, free.x
+    mine.sort(key=lambda j: (drawn[j] <= 0.0, reduced[j], j))
+    lots = tuple(replace(lot, available_kg=float(left[k])) for k, lot in enumerate(problem.lots))
+    kept = frozenset(name for name in problem.kept if name[0] == o)
+    for most in (60, 240, len(mine)):
+        some = mine[:most]
+        pairs = tuple(problem.pairs[j] for j in some)
         one = replace(problem, lots=lots, pairs=pairs, kept=kept)
         found = _highs.solve(
-            linear(one, prices=prices).linear,
-            time_limit_s=time_limit_s / len(problem.orders),
-            relative_gap=1e-3,
+            linear(one, prices=prices).linear, time_limit_s=time_limit_s, relative_gap=1e-3
         )
-        if found.x is None:
-            return None
-        for i, pair in enumerate(pairs):
-            mass = float(found.x[i])
-            if mass > 1e-7:
-                x[position[pair]] = mass
-                left[pair[1]] -= mass
-    return _with_flags(problem, x)
+        if found.x is not None:
+            return {j: float(found.x[i]) for i, j in enumerate(some) if found.x[i] > 1e-7}
+        if most >= len(mine):
+            break
+    return None
 
 
 def _with_flags(problem: BlendProblem, x: Floats) -> Floats:

@@ -33,7 +33,8 @@ class Linear:
 class Solved:
     """Answer: ``optimal``, ``feasible``, ``infeasible``, ``unbounded`` or ``unknown``.
 
-    ``bound`` is a proved lower limit of the objective; ``row_dual`` is there for a plain LP.
+    ``bound`` is a proved lower limit of the objective; the duals are there for a plain LP.
+    ``seconds`` is the solver's own count of its time.
     """
 
     status: str
@@ -41,6 +42,8 @@ class Solved:
     objective: float
     bound: float
     row_dual: Floats | None = None
+    col_dual: Floats | None = None
+    seconds: float = 0.0
 
 
 class Rows:
@@ -163,15 +166,18 @@ def _answer(h: Any, status: Any, whole: bool) -> Solved:
     }
     word = names.get(status, "unknown")
     if word in ("infeasible", "unbounded"):
-        return Solved(word, None, float("nan"), float("nan"))
+        return Solved(word, None, float("nan"), float("nan"), seconds=h.getRunTime())
     info, solution = h.getInfo(), h.getSolution()
     usable = info.primal_solution_status == int(highspy.SolutionStatus.kSolutionStatusFeasible)
     if word != "optimal" and not (whole and usable):
         bound = float(info.mip_dual_bound) if whole else -float("inf")
-        return Solved("unknown", None, float("nan"), bound)
+        return Solved("unknown", None, float("nan"), bound, seconds=h.getRunTime())
     if word != "optimal":
         word = "feasible"
     objective = float(info.objective_function_value)
     bound = float(info.mip_dual_bound) if whole else objective
-    dual = None if whole else np.array(solution.row_dual)
-    return Solved(word, np.array(solution.col_value), objective, bound, dual)
+    x = np.array(solution.col_value)
+    if whole:
+        return Solved(word, x, objective, bound, seconds=h.getRunTime())
+    dual, reduced = np.array(solution.row_dual), np.array(solution.col_dual)
+    return Solved(word, x, objective, bound, dual, reduced, h.getRunTime())
