@@ -38,7 +38,7 @@ WORDS = {
     "source": "Line or field",
     "equipment": "Machine",
 }
-# Names with an underscore are replaced wherever they stand, plain ones only as a sentence's subject.
+# Names with an underscore are replaced wherever they stand, plain ones only as the subject.
 _WORD = re.compile(
     r"\b(" + "|".join(sorted((w for w in WORDS if "_" in w), key=len, reverse=True)) + r")\b"
     r"|^(" + "|".join(w for w in WORDS if "_" not in w) + r")(?= (?:is|must)\b)"
