@@ -141,6 +141,18 @@ def test_a_split_that_balances_raises_no_alarm():
     assert book.unbalanced(events, book.fold(events).lots) == []
 
 
+def test_a_part_of_a_split_brings_only_its_own_weighing_error():
+    # parts of 500 kg +/- 0.2 kg whose dry matter of 50 kg is known to 2.5 kg, moisture and all
+    parts = [made(k, 500_000, 50_000, mass_sd_g=200.0, dry_sd_g=2500.0) for k in ("A", "B")]
+    events = [
+        intake("i", "K", 1_000_000, 100_000, mass_sd_g=1000.0, dry_sd_g=5000.0),
+        event("s", "split", 5, inputs=[("K", 1_000_000, 100_000)], outputs=parts),
+    ]
+    lots = book.fold(events).lots
+    wanted = math.sqrt(100**2 + 2 * 20**2 + 3 / 12)
+    assert book.unexplained_sd(events[1], lots)[1] == pytest.approx(wanted)
+
+
 def test_the_worst_event_comes_first():
     events = [intake(f"i{n}", f"K{n}", 1000, 100, dry_sd_g=1.0) for n in range(3)]
     for n, dry in enumerate((90, 100, 60)):

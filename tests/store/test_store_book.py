@@ -169,6 +169,7 @@ def test_a_correction_supersedes_and_both_stay(full):
     assert full.verify().ok
     full.append(correction("c2", "e8", minute=501, void=True), now=NOW)
     assert [x.lot_id for x in full.lots(site="glen")] == []
+    assert [e.event_id for e in full.events_in_force(kind="intake")] == ["e1", "e2"]
     assert full.verify().ok
 
 
