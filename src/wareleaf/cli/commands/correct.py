@@ -1,0 +1,58 @@
+"""Correct an event; the old one stays readable and everything is derived again."""
+
+from __future__ import annotations
+
+import click
+
+from wareleaf.cli.common import Job, in_works
+from wareleaf.cli.typed import number
+from wareleaf.measure.errors import BadInput
+from wareleaf.measure.units import parse_mass_kg, parse_percent
+
+
+@click.command("correct")
+@click.argument("event_id", metavar="EVENT")
+@click.argument("reason")
+@click.option(
+    "--weight",
+    "weights",
+    nargs=3,
+    multiple=True,
+    metavar="LOT MASS MOISTURE",
+    help="What a lot of the event weighed and how wet it was, in %; repeat it.",
+)
+@click.option("--value", help="Right value of a reading or result, in the unit of the event.")
+@click.option("--when", help="Right time of the event.")
+@click.option("--void", is_flag=True, help="It never happened.")
+@in_works(who=True)
+def command(
+    job: Job,
+    event_id: str,
+    reason: str,
+    weights: tuple[tuple[str, str, str], ...],
+    value: str | None,
+    when: str | None,
+    void: bool,
+) -> None:
+    """Correct EVENT for REASON in one way: --weight, --value, --when or --void.
+
+    `wareleaf lot LOT` shows the events of a lot with their ids.
+    """
+    from wareleaf.works.correct_weights import correct_value, correct_weights
+    from wareleaf.works.handle_lot import correct
+
+    ways = [bool(weights), value is not None, when is not None, void]
+    if sum(ways) != 1:
+        raise BadInput("way", None, "Give exactly one of --weight, --value, --when and --void.")
+    if weights:
+        right = {
+            lot: (parse_mass_kg(mass, "mass_kg"), parse_percent(moisture, "moisture_wb"))
+            for lot, mass, moisture in weights
+        }
+        event = correct_weights(job.works, job.who, event_id, reason, right)
+    elif value is not None:
+        event = correct_value(job.works, job.who, event_id, reason, number(value, "value"))
+    else:
+        changes = {"happened_at": job.at(when, "when")} if when is not None else None
+        event = correct(job.works, job.who, event_id, reason, void=void, changes=changes)
+    job.say(event, [f"Corrected by event {event.event_id}; both stay readable."])

@@ -1,0 +1,46 @@
+"""Ship lots to a customer whose market they are released for."""
+
+from __future__ import annotations
+
+import click
+
+from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.typed import lots_and_masses
+
+
+@click.command("ship")
+@click.argument("customer")
+@click.argument("lots", nargs=-1, required=True, metavar="LOT[=MASS]...")
+@click.option("--vehicle", default="", help="What carries it.")
+@click.option("--document", default="", help="Number of the delivery note.")
+@click.option("--at", help="When it left; now when left out.")
+@click.option("--note", default="", help="Anything worth remembering.")
+@in_works(who=True)
+def command(
+    job: Job,
+    customer: str,
+    lots: tuple[str, ...],
+    vehicle: str,
+    document: str,
+    at: str | None,
+    note: str,
+) -> None:
+    """Ship LOTS to CUSTOMER; MASS is how much of a lot, all that remains when left out."""
+    from wareleaf.works.ship import ship
+
+    event = ship(
+        job.works,
+        job.who,
+        customer,
+        lots_and_masses(lots),
+        vehicle=vehicle,
+        document=document,
+        happened_at=job.at(at),
+        note=note,
+    )
+    mass_g = sum(d.mass_g for d in event.inputs)
+    lines = [
+        f"{kg(mass_g)} kg shipped to {customer} ({event.facts['market']}).",
+        next_step(f"trace {event.inputs[0].lot_id}"),
+    ]
+    job.say(event, lines)
