@@ -47,8 +47,8 @@ class DryerIn(DoorInput):
     kind: Literal["belt", "trays", "fluid_bed"] = "belt"
     area_m2: float = Field(gt=0.0, description="Bed area under air, all zones, m2.")
     zones: list[ZoneIn] = Field(min_length=1, max_length=30)
-    heater: HeaterIn = Field(default_factory=HeaterIn)
-    fan: FanIn = Field(default_factory=FanIn)
+    heater: HeaterIn = Field(default_factory=lambda: HeaterIn.model_validate({}))
+    fan: FanIn = Field(default_factory=lambda: FanIn.model_validate({}))
     loading_max_kg_m2: float | None = Field(None, gt=0.0, description="It floods above.")
     depth_max_m: float | None = Field(None, gt=0.0, description="It floods above.")
     time_min_h: float | None = Field(None, gt=0.0)
