@@ -196,6 +196,17 @@ def test_frozen_work_stays_put_and_blocks_its_machine():
     assert runs["b"].start_h >= 1.63
 
 
+def test_a_run_fixed_for_later_stays_and_its_dryer_is_lit_for_it():
+    stove = replace(DRYER, warm_up_h=1.0, warm_up_price=30.0, fire_price_per_h=6.0)
+    day = Day(
+        (one_step("a"), one_step("b")), (stove,), frozen=(Frozen("a", 0, 0, "dryer", 3.0, 5.0),)
+    )
+    plan = planned(day)
+    # b before a: 1.0 to 3.0 h, then no gap to keep hot.
+    assert {r.load_id: r.start_h for r in plan.runs} == {"a": 3.0, "b": 1.0}
+    assert [(x.light_h, x.shut_h) for x in plan.lightings] == [(0.0, 5.0)]
+
+
 def test_leaf_that_must_not_be_split_runs_all_or_none():
     troughs = tuple(
         Machine(f"t{k}", "trough", capacity_kg=400.0, windows=((0.0, 3.0),)) for k in range(2)
@@ -260,6 +271,14 @@ BAD = [
     ({"frozen": (Frozen("x", 0, 0, "dryer", 0.0, 1.0),)}, "frozen[0]"),
     ({"frozen": (Frozen("a", 0, 0, "oven", 0.0, 1.0),)}, "frozen[0].machine_id"),
     ({"parts": (("a", 0),)}, "parts[0]"),
+    ({"loads": (one_step("a", machines=("dryer", "dryer")),)}, "loads[0].route[0].options"),
+    (
+        {
+            "machines": (replace(DRYER, warm_up_h=2.0),),
+            "frozen": (Frozen("a", 0, 0, "dryer", 1.0, 3.0),),
+        },
+        "frozen[0].start_h",
+    ),
 ]
 
 

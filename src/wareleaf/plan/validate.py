@@ -144,6 +144,7 @@ def _step(where: str, step: Step, machines: dict[str, Machine]) -> Iterator[Prob
         yield Problem(
             f"{where}.options", [], f"{where}.options is empty; name at least one machine."
         )
+    yield from _twice(f"{where}.options", [o.machine_id for o in step.options])
     for k, option in enumerate(step.options):
         field = f"{where}.options[{k}]"
         machine = machines.get(option.machine_id)
@@ -169,6 +170,22 @@ def _step(where: str, step: Step, machines: dict[str, Machine]) -> Iterator[Prob
             "must be 0 or more" if rate is not None else positive,
             strict=rate is None,
         )
+
+
+def _cold(day: Day, machines: dict[str, Machine]) -> Iterator[Problem]:
+    """Frozen runs ahead on a machine that cannot be hot by then."""
+    for k, f in enumerate(day.frozen):
+        m = machines.get(f.machine_id)
+        if m is None or f.start_h < day.now_h or m.hot_from_h is not None:
+            continue
+        running = any(x.machine_id == m.id and x.start_h < day.now_h < x.end_h for x in day.frozen)
+        if not running and f.start_h < day.now_h + m.warm_up_h - 1e-9:
+            yield Problem(
+                f"frozen[{k}].start_h",
+                f.start_h,
+                f"frozen[{k}].start_h is {f.start_h}; {m.id} is cold and cannot be hot before "
+                f"{day.now_h + m.warm_up_h} (say hot_from_h if it is lit).",
+            )
 
 
 def _settled(day: Day, machines: dict[str, Machine]) -> Iterator[Problem]:
@@ -204,6 +221,7 @@ def _settled(day: Day, machines: dict[str, Machine]) -> Iterator[Problem]:
                 f.machine_id,
                 f"frozen[{k}].machine_id {f.machine_id!r} cannot do that step.",
             )
+    yield from _cold(day, machines)
     for (load_id, part), mine in steps.items():
         if mine != set(range(len(mine))):
             yield Problem(
