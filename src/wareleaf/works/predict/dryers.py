@@ -39,7 +39,12 @@ def predict(ask: Ask) -> Prediction:
     result = dry.simulate(dryer, run)
     now, now_sd = result.moisture_wb_out, result.moisture_wb_out_sd
     advice = ""
-    usable = [r for r in ask.readings if r.quantity == "moisture_wb"]
+    # A moisture read on a dryer is that of the leaf that comes off.
+    usable = [
+        replace(r, quantity="moisture_wb_out")
+        for r in ask.readings
+        if r.quantity == "moisture_wb"
+    ]
     if usable:
         seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
         now, now_sd, advice = seen.moisture_wb_now, seen.moisture_wb_now_sd, seen.note
