@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -51,8 +52,9 @@ def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
 class BookStore:
     """A book that is open. Safe to share between threads; each call is its own transaction."""
 
-    def __init__(self, engine: sa.Engine):
+    def __init__(self, engine: sa.Engine, draft_in: sa.Connection | None = None):
         self.engine = engine
+        self._at: sa.Engine | sa.Connection = engine if draft_in is None else draft_in
 
     def close(self) -> None:
         """Let go of the database."""
@@ -88,9 +90,19 @@ class BookStore:
     ) -> list[Recorded]:
         """Record many events in order, all or nothing; ``progress`` is told how many are done."""
         _require_zone(now)
-        with engines.writing(self.engine) as connection:
+        with engines.writing(self._at) as connection:
             done = append_all(connection, events, now, progress)
         return done
+
+    @contextmanager
+    def draft(self) -> Iterator[BookStore]:
+        """This book inside one write transaction, for jobs that are all or nothing.
+
+        What is recorded in the draft can be read in it at once. It is on disk when the block ends
+        and gone when the block raises; nobody else writes meanwhile.
+        """
+        with engines.writing(self._at) as connection:
+            yield BookStore(self.engine, connection)
 
     # events
 
@@ -109,7 +121,7 @@ class BookStore:
 
         ``since`` (from) and ``until`` (up to, not including) are by when it happened.
         """
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.events(
                 connection,
                 kind=kind,
@@ -131,7 +143,7 @@ class BookStore:
         site: str | None = None,
     ) -> list[Event]:
         """Events with corrections in place (under the first event's id), in order of happening."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.events_in_force(
                 connection, kind=kind, since=since, until=until, lot_id=lot_id, site=site
             )
@@ -144,7 +156,7 @@ class BookStore:
         BadInput
             When there is none.
         """
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             query = sa.select(schema.event.c.sequence).where(schema.event.c.event_id == event_id)
             sequence = connection.execute(query).scalar()
             if sequence is None:
@@ -166,7 +178,7 @@ class BookStore:
         limit: int | None = None,
     ) -> list[LotState]:
         """Lots as they are now, oldest first; form and status take one or several."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.lots(
                 connection,
                 site=site,
@@ -199,19 +211,19 @@ class BookStore:
         ids: Iterable[str] | None = None,
     ) -> list[RunState]:
         """Stage runs by start."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.runs(connection, site=site, open_only=open_only, ids=ids)
 
     # genealogy
 
     def edges_back(self, lot_id: str) -> list[Edge]:
         """All edges above a lot."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.edges(connection, lot_id, back=True)
 
     def edges_forward(self, lot_id: str) -> list[Edge]:
         """All edges below a lot."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return queries.edges(connection, lot_id, back=False)
 
     def trace_back(self, lot_id: str) -> Trace:
@@ -229,7 +241,7 @@ class BookStore:
 
         A hold does not reach lots that were made before it; ask here before such a lot leaves.
         """
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             above = {e.parent for e in queries.edges(connection, lot_id, back=True)}
             found = queries.lots(connection, ids={lot_id, *above})
         return [lot for lot in found if lot.held_because]
@@ -251,7 +263,7 @@ class BookStore:
     def _moved(
         self, start: datetime | None, end: datetime | None
     ) -> tuple[list[Event], dict[str, LotState]]:
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             events = queries.events_in_force(
                 connection, kind=None, since=start, until=end, lot_id=None, site=None
             )
@@ -264,13 +276,13 @@ class BookStore:
     def as_known_at(self, recorded_until: datetime) -> Book:
         """The book as it was known then: all events recorded up to that time, folded."""
         _require_zone(recorded_until)
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             history = read_events(connection, rows.microseconds(recorded_until))
         return book.fold(history)
 
     def verify(self) -> VerifyReport:
         """Check the hash chain and every derived table against a fresh fold."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return verify(connection)
 
     def tree_leaves(self, size: int | None = None) -> list[bytes]:
@@ -278,7 +290,7 @@ class BookStore:
         query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
         if size is not None:
             query = query.where(schema.event.c.sequence <= size)
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return [tree.leaf_hash(b.encode()) for b in connection.execute(query).scalars()]
 
     def tree_root(self, size: int | None = None) -> tuple[int, str]:
@@ -293,7 +305,7 @@ class BookStore:
         query = sa.select(schema.person).order_by(schema.person.c.name)
         if active_only:
             query = query.where(schema.person.c.active == 1)
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return [people.get_person(r) for r in connection.execute(query).mappings()]
 
     def person(self, person_id: str) -> Person:
@@ -314,28 +326,28 @@ class BookStore:
     ) -> Person:
         """Add or change a person."""
         someone = Person(person_id, name, role, pin_hash, active)
-        with engines.writing(self.engine) as connection:
+        with engines.writing(self._at) as connection:
             people.put_person(connection, someone)
         return someone
 
     def settings_get(self, key: str, default: Any = None) -> Any:
         """A setting kept in the book, plain JSON."""
-        with engines.reading(self.engine) as connection:
+        with engines.reading(self._at) as connection:
             return people.get_setting(connection, key, default)
 
     def settings_put(self, key: str, value: Any) -> None:
         """Keep a setting."""
-        with engines.writing(self.engine) as connection:
+        with engines.writing(self._at) as connection:
             people.put_setting(connection, key, value)
 
     def next_id(self, prefix: str, day: date) -> str:
         """A new readable id, such as ``K6-1204-03``; never given twice in a book."""
-        with engines.writing(self.engine) as connection:
+        with engines.writing(self._at) as connection:
             return people.next_id(connection, prefix, day)
 
     def next_ids(self, prefix: str, days: Sequence[date]) -> list[str]:
         """Several new ids in one transaction, one for each day given."""
-        with engines.writing(self.engine) as connection:
+        with engines.writing(self._at) as connection:
             return [people.next_id(connection, prefix, day) for day in days]
 
 

@@ -112,8 +112,11 @@ def _sqlite_engine(url: sa.URL) -> sa.Engine:
 
 
 @contextmanager
-def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
-    """A read transaction: one moment of the book."""
+def reading(engine: sa.Engine | sa.Connection) -> Iterator[sa.Connection]:
+    """A read transaction: one moment of the book. A draft reads in its own transaction."""
+    if isinstance(engine, sa.Connection):
+        yield engine
+        return
     with engine.connect() as connection:
         if engine.dialect.name == "postgresql":
             connection.execution_options(isolation_level="REPEATABLE READ")
@@ -121,14 +124,20 @@ def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
 
 
 @contextmanager
-def writing(engine: sa.Engine) -> Iterator[sa.Connection]:
+def writing(engine: sa.Engine | sa.Connection) -> Iterator[sa.Connection]:
     """A write transaction: alone from the first statement on, all or nothing.
+
+    Inside a draft it is a savepoint of the draft's transaction.
 
     Raises
     ------
     BookUnavailable
         When the database cannot write: disk full, file damaged, server gone, too long locked.
     """
+    if isinstance(engine, sa.Connection):
+        with engine.begin_nested():
+            yield engine
+        return
     lock = sa.text("SELECT pg_advisory_xact_lock(:key)")
     try:
         with engine.connect().execution_options(**_WRITE) as connection, connection.begin():
