@@ -44,7 +44,9 @@ def find_lots(
     in_stock_only: bool = True,
     most: int = MOST_SHOWN,
 ) -> Found:
-    """Find lots; ``text`` is looked for in number, label, place, grade, product and source."""
+    """Find lots; ``text`` is looked for in number, label, place, grade, product, source,
+    and the number of the works' own sheets.
+    """
     wanted = clean(text)
     lots = works.book.lots(site=site_id, in_stock_only=in_stock_only)
     matching = [
@@ -87,5 +89,6 @@ def _searched(works: Works, lot: LotState) -> str:
         product,
         products.get(product, ""),
         str(lot.attributes.get("grade", "")),
+        str(lot.attributes.get("own_number", "")),
     )
     return " ".join(parts).lower()

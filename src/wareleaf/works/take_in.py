@@ -46,6 +46,8 @@ class Load:
         When it was cut or plucked; the usual haul before arrival when not said.
     temperature_c : float or None
         Of the leaf in the middle of a bin.
+    own_number : str
+        Lot or ticket number of the works' own sheets; kept with the lot and found by `find_lots`.
     """
 
     source: str
@@ -61,6 +63,7 @@ class Load:
     arrived_at: datetime | None = None
     document: str = ""
     note: str = ""
+    own_number: str = ""
 
 
 def net_kg(load: Load) -> float:
@@ -126,6 +129,9 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
         raise BadInput("cut_at", cut_at.isoformat(), "cut_at is after the load arrived.")
     mass_sd = meter.sd(net)
     lot_id = new_lot_id(works, source.site, arrived)
+    attributes = {"source": source.id, "cut_at": cut_at.isoformat()}
+    if load.own_number:
+        attributes["own_number"] = load.own_number
     made = Made(
         lot_id=lot_id,
         leaf=source.leaf,
@@ -136,7 +142,7 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
         mass_sd_g=mass_sd * 1000.0,
         dry_sd_g=dry_sd_kg(net, mass_sd, moisture, moisture_sd) * 1000.0,
         label=source.name,
-        attributes={"source": source.id, "cut_at": cut_at.isoformat()},
+        attributes=attributes,
     )
     facts = {
         "source": source.id,
