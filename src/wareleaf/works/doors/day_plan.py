@@ -142,7 +142,7 @@ class Input(DoorInput):
     grid_min: int | None = None
     breakdown: BreakdownIn | None = None
     room: list[RoomIn] = Field(default_factory=list)
-    time_limit_s: float = Field(8.0, ge=0.0, le=120.0)
+    time_limit_s: float = Field(7.0, ge=0.0, le=120.0)
 
 
 class RunOut(BaseModel):
