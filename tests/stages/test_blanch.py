@@ -341,6 +341,13 @@ def test_project_flags_a_reading_that_cannot_be():
         (lambda: blanch.aim(LAB, KELP), "iodine_max_mg_kg_dw"),
         (
             lambda: blanch.simulate(
+                Bath(water_kg=50, dip_kg=5, heater_kw=0.1, evaporation_kg_h=1e4),
+                replace(KELP, mass_kg=100),
+            ),
+            "evaporation_kg_h",
+        ),
+        (
+            lambda: blanch.simulate(
                 replace(LAB, medium="seawater", dump_solids_fraction=0.02), KELP
             ),
             "dump_solids_fraction",

@@ -81,8 +81,8 @@ def test_the_plain_consecutive_form_has_no_peak():
 floors = st.builds(
     Floor,
     dry_bulb_c=st.floats(8, 40),
-    relative_humidity=st.floats(0.2, 1.0),
-    air_kg_h_kg=st.floats(0, 30),
+    relative_humidity=st.floats(0.6, 1.0),
+    air_kg_h_kg=st.floats(0, 15),
     effectiveness=st.floats(0, 1),
     oxygen_factor=st.floats(0.2, 2),
 )
@@ -230,6 +230,10 @@ def test_past_the_window_is_said():
     [
         (lambda: Floor(relative_humidity=1.4), "relative_humidity"),
         (lambda: Floor(dry_bulb_c=80), "dry_bulb_c"),
+        (
+            lambda: oxidise.simulate(Floor(40, 0.05, 80), replace(LEAF, minutes=900)),
+            "relative_humidity",
+        ),
         (lambda: replace(LEAF, cut="shred"), "cut"),
         (lambda: replace(LEAF, leaf_id="nori_sheet"), "leaf_id"),
         (lambda: replace(LEAF, minutes=0), "minutes"),

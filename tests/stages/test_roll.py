@@ -41,17 +41,17 @@ def test_without_losses_the_work_is_the_warming():
 rollers = st.builds(
     Roller,
     style=st.sampled_from(["orthodox", "ctc"]),
-    motor_kw=st.floats(0, 30),
-    loss_w_k=st.floats(0, 500),
+    motor_kw=st.floats(0, 15),
+    loss_w_k=st.floats(0, 200),
 )
 charges = st.builds(
     RollRun,
     leaf_id=st.just("tea_black"),
-    mass_kg=st.floats(20, 2000),
+    mass_kg=st.floats(100, 2000),
     moisture_wb=st.floats(0.4, 0.8),
-    minutes=st.floats(1, 90),
+    minutes=st.floats(1, 60),
     room_c=st.floats(5, 40),
-    room_relative_humidity=st.floats(0.2, 1.0),
+    room_relative_humidity=st.floats(0.5, 1.0),
 )
 
 
@@ -95,10 +95,16 @@ def test_aim_eases_the_pressure_when_leaf_would_be_too_hot():
     assert found.result.leaf_temperature_max_c <= 35
 
 
-def test_aim_says_when_no_pressure_is_cool_enough():
-    found = roll.aim(Roller(motor_kw=60, loss_w_k=20), LEAF, 0.7)
+def test_aim_refuses_a_motor_that_would_cook_the_leaf():
+    with pytest.raises(BadInput, match="not rolling"):
+        roll.aim(Roller(motor_kw=2000, loss_w_k=20), LEAF, 0.7)
+
+
+def test_aim_names_the_coolest_way_when_all_are_too_hot():
+    found = roll.aim(Roller(motor_kw=12, loss_w_k=60), LEAF, 0.6)
     assert not found.reachable
     assert "cool" in found.reason
+    assert found.result.leaf_temperature_max_c > 35
 
 
 def test_project_learns_a_slow_leaf():
@@ -120,6 +126,7 @@ def test_project_learns_a_slow_leaf():
         (lambda: replace(LEAF, leaf_id="sugar_kelp_raw"), "leaf_id"),
         (lambda: replace(LEAF, moisture_wb=1.2), "moisture_wb"),
         (lambda: roll.aim(Roller(), LEAF, 1.0), "disruption"),
+        (lambda: roll.simulate(Roller(loss_w_k=1e9), LEAF), "loss_w_k"),
         (
             lambda: roll.project(Roller(), LEAF, [StageReading(1, "mass_kg", 1, 1)], 0.5),
             "readings",

@@ -194,6 +194,7 @@ def test_project_flags_a_torn_sieve():
         (lambda: SieveStack((Deck("dust", 1.0),)), "grade"),
         (lambda: SieveStack((Deck("a", 1.0),), model="guess"), "model"),
         (lambda: Feed("uniform"), "kind"),
+        (lambda: Feed("rosin_rammler", 1.0, 0.01), "spread"),
         (lambda: replace(LEAF, moisture_wb=1.3), "moisture_wb"),
         (lambda: sift.aim(STACK, LEAF, "gold", 0.2), "grade"),
         (lambda: sift.fit_rosin_rammler([1, 2], [0.5, 0.2]), "retained"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from wareleaf import leaf
+from wareleaf.air import saturation_pressure_pa
 from wareleaf.measure import require
 from wareleaf.stages import blanch_leaf as blade
 from wareleaf.stages.blanch_bath import (
@@ -138,10 +140,24 @@ def keep(bath: Bath, run: BlanchRun, day: Day, leaf_kg: float, seconds: float) -
     """Between baskets: steam and losses, refresh and top up, heat to the set point."""
     liquor, solid = day.bath, day.solid
     hours = seconds / SECONDS_PER_HOUR
-    steam = min(bath.evaporation_kg_h * hours, 0.2 * liquor.water_kg)
+    # Steam follows the vapour pressure, so a bath that sags steams less.
+    now_c = liquor.temperature_c(solid)
+    require(
+        now_c > 0.0,
+        "evaporation_kg_h",
+        bath.evaporation_kg_h,
+        f"evaporation_kg_h of {bath.evaporation_kg_h:g} with a {bath.heater_kw:g} kW heater would "
+        f"freeze {bath.water_kg:g} kg of bath: give less evaporation or more heat.",
+    )
+    pressure = saturation_pressure_pa(now_c)
+    rate = bath.evaporation_kg_h * float(pressure / saturation_pressure_pa(bath.temperature_c))
+    steam = min(rate * hours, 0.2 * liquor.water_kg)
     day.steam_j += liquor.steam_off(steam, solid)
     day.steam_kg += steam
-    loss = bath.loss_w_k * (liquor.temperature_c(solid) - run.room_c) * seconds
+    # Newton's cooling over the interval, exact, so that a long wait cannot overshoot the room.
+    capacity = liquor.heat_j_k(solid)
+    share = -math.expm1(-bath.loss_w_k * seconds / capacity)
+    loss = capacity * (liquor.temperature_c(solid) - run.room_c) * share
     liquor.enthalpy_j -= loss
     day.lost_j += loss
     # What runs over leaves at the bath's own strength; then the bath is filled again.

@@ -54,7 +54,7 @@ class Bath:
     loss_w_k : float
         Heat lost to the room, per kelvin.
     evaporation_kg_h : float
-        Water that steams off while the bath is hot.
+        Water that steams off at the set point.
     drag_out_kg_per_kg : float
         Liquor that clings to drained leaf, per kg of leaf.
     heat_transfer_w_m2_k : float

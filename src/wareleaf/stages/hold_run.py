@@ -160,18 +160,31 @@ class HoldResult:
 
 def respiration_w_kg(run: HoldRun, temperature_c: float) -> float:
     """Heat made per kg of leaf: Q10 law, fading where tissue dies."""
-    rise = figure("all.respiration_q10") ** ((temperature_c - 20.0) / 10.0)
-    alive = 1.0 / (
-        1.0 + math.exp(min(50.0, (temperature_c - figure("all.respiration_death_c")) / 2.0))
-    )
+    warm = min(max(temperature_c, -20.0), 100.0)
+    rise = figure("all.respiration_q10") ** ((warm - 20.0) / 10.0)
+    alive = 1.0 / (1.0 + math.exp((warm - figure("all.respiration_death_c")) / 2.0))
     return run.respiration_w_kg_20c * run.respiration_factor * rise * alive
+
+
+def _least_j_k(place: Place, run: HoldRun) -> float:
+    """Heat capacity per kg at the least water the load can come to."""
+    solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k
+    gone = (place.evaporation_fraction_h + place.drip_fraction_h) * run.hours
+    water = max(0.02, run.moisture_wb - gone)
+    return 0.8 * (1.0 - run.moisture_wb) * solid + water * CP_WATER_J_KG_K
+
+
+def _loss_w_k(place: Place, run: HoldRun) -> float:
+    """Exchange with the surroundings; leaf that follows within six minutes need not be faster."""
+    most = _least_j_k(place, run) / (0.1 * SECONDS_PER_HOUR)
+    return min(place.loss_w_kg_k * run.loss_factor, most)
 
 
 def _slope(place: Place, run: HoldRun) -> Callable[[float, Array], Array]:
     profile = leaf.profile(run.leaf_id)
     solid = profile.specific_heat_dry_j_kg_k
     clock = np.arange(len(run.surroundings_c), dtype=float)
-    loss_w_k = place.loss_w_kg_k * run.loss_factor
+    loss_w_k = _loss_w_k(place, run)
     plateau = figure("all.seawater_tank_dry_loss") if place.in_seawater else 0.0
     first_dry = 1.0 - run.moisture_wb
     floor_dry = first_dry * (1.0 - plateau)
@@ -211,10 +224,9 @@ def course(place: Place, run: HoldRun) -> tuple[Array, Array]:
     slope = _slope(place, run)
     y = np.zeros(10)
     y[_W], y[_D] = run.moisture_wb, 1.0 - run.moisture_wb
-    heat_j_k = y[_D] * solid + y[_W] * CP_WATER_J_KG_K
-    y[_H] = heat_j_k * run.leaf_temperature_c
+    y[_H] = (y[_D] * solid + y[_W] * CP_WATER_J_KG_K) * run.leaf_temperature_c
     y[_HOLD], y[_SPOIL] = run.hold_used, run.spoil_used
-    own_h = heat_j_k / max(1e-6, place.loss_w_kg_k * run.loss_factor) / SECONDS_PER_HOUR
+    own_h = _least_j_k(place, run) / max(1e-6, _loss_w_k(place, run)) / SECONDS_PER_HOUR
     step = min(0.25, own_h / 3.0, run.hours / 20.0)
     count = math.ceil(run.hours / step)
     h = run.hours / count
@@ -261,6 +273,14 @@ def simulate(place: Place, run: HoldRun) -> HoldResult:
     time, rows = course(place, run)
     solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k
     temperature = rows[:, _H] / (rows[:, _D] * solid + rows[:, _W] * CP_WATER_J_KG_K)
+    coldest = float(np.min(temperature))
+    require(
+        coldest > -3.0,
+        "evaporation_fraction_h",
+        place.evaporation_fraction_h,
+        f"evaporation_fraction_h of {place.evaporation_fraction_h:g} would freeze the leaf: it "
+        "takes more heat than the surroundings give.",
+    )
     moisture = rows[:, _W] / (rows[:, _W] + rows[:, _D])
     value = value_left(rows[:, _HOLD], rows[:, _SPOIL])
     first, last = rows[0], rows[-1]

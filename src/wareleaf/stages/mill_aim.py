@@ -39,7 +39,7 @@ def aim(
     *,
     vary: str = "feed_kg_h",
     feed_max_kg_h: float = 2000.0,
-    product_min_um: float = 20.0,
+    product_min_um: float | None = None,
     leaf_temperature_max_c: float | None = None,
 ) -> Aim[MillResult]:
     """Fastest feed for the product size, or finest product for the feed.
@@ -51,20 +51,21 @@ def aim(
     vary : str
         ``feed_kg_h`` or ``product_um``: what is to be found.
     feed_max_kg_h, product_min_um : float
-        Limits of what is varied.
+        Limits of what is varied; the finest is 20 um, or half a finer feed's size, when None.
     leaf_temperature_max_c : float, optional
         Limit of leaf temperature; the profile's when None.
     """
     limit = heat_limit_c(run.leaf_id) if leaf_temperature_max_c is None else leaf_temperature_max_c
     finite("leaf_temperature_max_c", limit, -20.0, 150.0, "degC")
+    finest = min(20.0, 0.5 * run.feed_um) if product_min_um is None else product_min_um
+    finite("feed_max_kg_h", feed_max_kg_h, 1.0, unit="kg/h", above=True)
+    finite("product_min_um", finest, 0.0, 0.99 * run.feed_um, "um", above=True)
     if vary == "feed_kg_h":
         gentle, hard = 1.0, feed_max_kg_h
     elif vary == "product_um":
-        gentle, hard = 0.999 * run.feed_um, product_min_um
+        gentle, hard = 0.999 * run.feed_um, finest
     else:
         raise BadInput("vary", vary, f"vary is {vary!r}; it must be feed_kg_h or product_um.")
-    finite("feed_max_kg_h", feed_max_kg_h, 1.0, unit="kg/h", above=True)
-    finite("product_min_um", product_min_um, 0.0, 0.999 * run.feed_um, "um", above=True)
 
     def at(log_value: float) -> MillRun:
         if vary == "feed_kg_h":

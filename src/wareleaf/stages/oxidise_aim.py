@@ -71,7 +71,7 @@ def aim(
     limit = leaf_temperature_max_c or figure("all.temperature_high_c")
     finite("leaf_temperature_max_c", limit, 10.0, 50.0, "degC")
     air_max = max(20.0, floor.air_kg_h_kg) if air_max_kg_h_kg is None else air_max_kg_h_kg
-    finite("air_max_kg_h_kg", air_max, floor.air_kg_h_kg, 200.0, "kg/(h kg)")
+    finite("air_max_kg_h_kg", air_max, floor.air_kg_h_kg, 100.0, "kg/(h kg)")
     more = np.geomspace(max(floor.air_kg_h_kg, 0.1), max(air_max, 0.1), 9)[1:]
     for air in (floor.air_kg_h_kg, *(min(float(a), air_max) for a in more)):
         aired = replace(floor, air_kg_h_kg=air)

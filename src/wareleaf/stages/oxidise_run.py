@@ -82,7 +82,7 @@ class Floor:
         """Refuse a floor that cannot be."""
         finite("dry_bulb_c", self.dry_bulb_c, 5.0, 45.0, "degC")
         finite("relative_humidity", self.relative_humidity, 0.0, 1.0)
-        finite("air_kg_h_kg", self.air_kg_h_kg, 0.0, 200.0, "kg/(h kg)")
+        finite("air_kg_h_kg", self.air_kg_h_kg, 0.0, 100.0, "kg/(h kg)")
         finite("effectiveness", self.effectiveness, 0.0, 1.0)
         finite("oxygen_factor", self.oxygen_factor, 0.0, 5.0, above=True)
         finite("fan_kw", self.fan_kw, 0.0, unit="kW")
@@ -220,10 +220,10 @@ def course(floor: Floor, run: OxidiseRun) -> tuple[Array, Array]:
     y = np.zeros(7)
     y[_H] = (solid + water * CP_WATER_J_KG_K) * run.leaf_temperature_c
     y[_W], y[_C] = water, 1.0
-    # At most a minute, and half of the bed's own time with its air (about 5 kJ per kg air and K
-    # with the vapour), where the Runge-Kutta step is still far from its stability limit.
-    air_w_k = floor.air_kg_h_kg / (1.0 - run.moisture_wb) / 3600.0 * 5000.0
-    own_s = (solid + water * CP_WATER_J_KG_K) / max(1e-6, air_w_k)
+    # At most a minute, and half of the bed's own time with its air at a quarter of its water
+    # (about 5 kJ per kg air and K with the vapour, thrice that in very warm leaf).
+    air_w_k = floor.effectiveness * floor.air_kg_h_kg / (1.0 - run.moisture_wb) / 3600.0 * 5000.0
+    own_s = (solid + 0.25 * water * CP_WATER_J_KG_K) / max(1e-6, air_w_k)
     step_min = min(1.0, own_s / 120.0)
     count = max(30, math.ceil(run.minutes / step_min))
     h = run.minutes * 60.0 / count
@@ -233,6 +233,13 @@ def course(floor: Floor, run: OxidiseRun) -> tuple[Array, Array]:
         b = slope(y + 0.5 * h * a)
         c = slope(y + 0.5 * h * b)
         y = y + h / 6.0 * (a + 2.0 * b + 2.0 * c + slope(y + h * c))
+        require(
+            y[_W] > 0.25 * water,
+            "relative_humidity",
+            floor.relative_humidity,
+            f"relative_humidity {floor.relative_humidity:g} with {floor.air_kg_h_kg:g} kg air per "
+            "hour and kg dries the leaf before the time is over: moisten the air or give less.",
+        )
         rows.append(y)
     return np.linspace(0.0, run.minutes, count + 1), np.array(rows)
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from wareleaf.measure import BadInput
 from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.roll_run import (
@@ -36,22 +37,34 @@ def aim(
         Wanted share of broken cells, between what the leaf has and 1.
     leaf_temperature_max_c : float, optional
         Limit; the published 35 degrees C when None.
+
+    Raises
+    ------
+    BadInput
+        When the machine would dry or cook the leaf at every pressure.
     """
     finite("disruption", disruption, run.disruption, 0.999, above=True)
     limit = leaf_temperature_max_c or FIGURES["roll.leaf_temperature_max_c"].value
     best = None
+    cooked: BadInput | None = None
     for share in np.linspace(1.0, 0.0, 11):
         eased = replace(run, pressure_kpa=run.pressure_kpa * float(share))
         rate = disruption_rate_per_min(roller, eased)
         minutes = math.log((1.0 - run.disruption) / (1.0 - disruption)) / rate
         if minutes > 600.0:
             continue
-        result = simulate(roller, replace(eased, minutes=minutes))
+        try:
+            result = simulate(roller, replace(eased, minutes=minutes))
+        except BadInput as error:  # it would dry or cook the leaf
+            cooked = error
+            continue
         settings = {"minutes": minutes, "pressure_kpa": eased.pressure_kpa}
         if best is None or result.leaf_temperature_max_c < best[0].leaf_temperature_max_c:
             best = (result, settings)
         if result.leaf_temperature_max_c <= limit:
             return Aim(settings, result, True, _how(settings, result))
+    if best is None and cooked is not None:
+        raise cooked
     if best is None:
         result = simulate(roller, replace(run, minutes=600.0))
         settings = {"minutes": 600.0, "pressure_kpa": run.pressure_kpa}

@@ -28,6 +28,7 @@ from wareleaf.stages.common import (
 FIGURES = stage_figures("oxidise")
 STYLES = ("orthodox", "ctc")
 _STEPS = 120
+_STEPS_MAX = 20_000
 
 
 @dataclass(frozen=True)
@@ -115,7 +116,7 @@ class RollRun:
         finite("moisture_wb_sd", self.moisture_wb_sd, 0.0, 0.2)
         finite("minutes", self.minutes, 0.0, 600.0, "min", above=True)
         finite("pressure_kpa", self.pressure_kpa, 0.0, 1e5, "kPa")
-        finite("leaf_temperature_c", self.leaf_temperature_c, 0.0, 60.0, "degC")
+        finite("leaf_temperature_c", self.leaf_temperature_c, 1.0, 60.0, "degC")
         finite("room_c", self.room_c, 0.0, 50.0, "degC")
         finite("room_relative_humidity", self.room_relative_humidity, 0.0, 1.0)
         finite("disruption", self.disruption, 0.0, 1.0)
@@ -188,14 +189,32 @@ def _charge(roller: Roller, run: RollRun, mass_kg: float) -> Array:
     y = np.zeros(6)
     y[0] = (dry * solid + water * CP_WATER_J_KG_K) * run.leaf_temperature_c
     y[1] = water
-    h = run.minutes * 60.0 / _STEPS
+    # The charge's own time with the room at a quarter of its water, vapour included (about six
+    # times dry heat when warm).
+    least = dry * solid + 0.25 * water * CP_WATER_J_KG_K
+    own_s = least / max(1e-9, 6.0 * roller.loss_w_k)
+    count = max(_STEPS, math.ceil(run.minutes * 60.0 / own_s))
+    require(
+        count <= _STEPS_MAX,
+        "loss_w_k",
+        roller.loss_w_k,
+        f"loss_w_k is {roller.loss_w_k:g}; that is not {mass_kg:.3g} kg leaf in a roller.",
+    )
+    h = run.minutes * 60.0 / count
     rows = [np.append(y, temperature(y))]
-    for _ in range(_STEPS):
+    for _ in range(count):
         a = slope(y)
         b = slope(y + 0.5 * h * a)
         c = slope(y + 0.5 * h * b)
         d = slope(y + h * c)
         y = y + h / 6.0 * (a + 2.0 * b + 2.0 * c + d)
+        require(
+            y[1] > 0.25 * water and temperature(y) < 150.0,
+            "loss_w_k",
+            roller.loss_w_k,
+            f"loss_w_k of {roller.loss_w_k:g} and {work / 1000.0:.3g} kW on {mass_kg:.3g} kg leaf "
+            "would dry or cook it: this is not rolling.",
+        )
         rows.append(np.append(y, temperature(y)))
     return np.array(rows)
 
@@ -214,7 +233,7 @@ def simulate(roller: Roller, run: RollRun) -> RollResult:
     size = run.mass_kg / charges
     rows = _charge(roller, run, size)
     dry = size * (1.0 - run.moisture_wb)
-    minutes = np.linspace(0.0, run.minutes, _STEPS + 1)
+    minutes = np.linspace(0.0, run.minutes, len(rows))
     broken = 1.0 - (1.0 - run.disruption) * np.exp(-disruption_rate_per_min(roller, run) * minutes)
     first, last = rows[0], rows[-1]
     water_out = float(last[1])

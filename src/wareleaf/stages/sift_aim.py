@@ -47,9 +47,10 @@ def aim(stack: SieveStack, run: SiftRun, grade: str, share: float) -> Aim[SiftRe
     if grade not in names:
         raise BadInput("grade", grade, f"No deck is named {grade!r}; there are {', '.join(names)}.")
     index = names.index(grade)
-    coarser = stack.decks[index - 1].aperture_mm if index else 50.0 * run.feed.size_mm
+    coarser = stack.decks[index - 1].aperture_mm if index else 199.0
     last = index == len(names) - 1
-    finer = 1e-3 * run.feed.size_mm if last else stack.decks[index + 1].aperture_mm
+    smallest = min(1e-3 * run.feed.size_mm, 0.5 * coarser)
+    finer = smallest if last else stack.decks[index + 1].aperture_mm
     low, high = finer * 1.0001, coarser * 0.9999
 
     def with_aperture(aperture: float) -> SieveStack:

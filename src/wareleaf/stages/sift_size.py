@@ -22,9 +22,15 @@ KINDS = ("log_normal", "rosin_rammler")
 PARTITIONS = ("whiten", "reid_plitt")
 
 
+def _power(base: Array, exponent: float) -> Array:
+    """``base**exponent`` held below overflow; beyond e^50 nothing passes or stays anyway."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.exp(np.minimum(exponent * np.log(base), 50.0)), float)
+
+
 def rosin_rammler_retained(size: Array | float, scale: float, exponent: float) -> Array:
     """Share coarser than a size, ``R = exp(-(x/x')**n)`` (Rosin and Rammler 1933)."""
-    return np.asarray(np.exp(-((np.asarray(size, float) / scale) ** exponent)), float)
+    return np.asarray(np.exp(-_power(np.asarray(size, float) / scale, exponent)), float)
 
 
 def fit_rosin_rammler(
@@ -101,13 +107,14 @@ class Feed:
             f"kind is {self.kind!r}; it must be log_normal or rosin_rammler.",
         )
         finite("size_mm", self.size_mm, 0.0, 1000.0, "mm", above=True)
-        finite("spread", self.spread, 0.01, 50.0)
+        least, most = (0.2, 50.0) if self.kind == "rosin_rammler" else (0.01, 3.0)
+        finite("spread", self.spread, least, most)
 
     def passing(self, size_mm: Array | float) -> Array:
         """Share finer than a size."""
         x = np.asarray(size_mm, float)
         if self.kind == "rosin_rammler":
-            return np.asarray(-np.expm1(-((x / self.size_mm) ** self.spread)), float)
+            return np.asarray(-np.expm1(-_power(x / self.size_mm, self.spread)), float)
         with np.errstate(divide="ignore"):
             return np.asarray(ndtr(np.log(x / self.size_mm) / self.spread), float)
 
@@ -140,7 +147,7 @@ def whiten_oversize(relative_size: Array | float, alpha: float) -> Array:
 def reid_plitt_oversize(relative_size: Array | float, exponent: float) -> Array:
     """Share of a size that stays on the sieve, ``1 - exp(-ln(2) x**m)`` (Reid and Plitt)."""
     x = np.asarray(relative_size, float)
-    return np.asarray(-np.expm1(-math.log(2.0) * x**exponent), float)
+    return np.asarray(-np.expm1(-math.log(2.0) * _power(x, exponent)), float)
 
 
 def logistic_oversize(size: Array | float, cut: float, probable_error: float) -> Array:
