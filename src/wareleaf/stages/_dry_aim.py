@@ -12,18 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wareleaf.measure import moisture_db_from_wb, require
+from wareleaf.stages._dry_load import DryRun, check_run
 from wareleaf.stages._dry_result import DryResult
 from wareleaf.stages._dry_run import simulate
 from wareleaf.stages._dry_solve import scenarios, solve
-from wareleaf.stages._dry_spec import (
-    AIR_MAX_C,
-    Dryer,
-    DryRun,
-    FluidBed,
-    TrayDryer,
-    Zone,
-    check_run,
-)
+from wareleaf.stages._dry_spec import AIR_MAX_C, Dryer, FluidBed, TrayDryer, Zone
 from wareleaf.stages.common import Aim, Array, finite
 
 _TIMES, _ROUNDS = 12, 3

@@ -14,10 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wareleaf.measure import BadInput, moisture_db_from_wb, moisture_wb_from_db
-from wareleaf.stages._dry_aim import _Search, flood_time_h, time_to_target
+from wareleaf.stages._dry_aim import flood_time_h
 from wareleaf.stages._dry_cell import air_dry_bulb
+from wareleaf.stages._dry_load import DryRun, check_run, loading_kg_m2
 from wareleaf.stages._dry_solve import Scenarios, Solved, scenarios, solve
-from wareleaf.stages._dry_spec import Dryer, DryRun, TrayDryer, check_run, loading_kg_m2
+from wareleaf.stages._dry_spec import Dryer, TrayDryer
 from wareleaf.stages._dry_spread import rate_sd
 from wareleaf.stages.common import (
     Array,
@@ -30,6 +31,7 @@ from wareleaf.stages.common import (
 
 _ROUNDS, _STEP = 8, 0.05
 _WB_STEP = 2e-3
+_TIMES, _NARROWINGS = 12, 3
 
 
 @dataclass(frozen=True)
@@ -226,20 +228,26 @@ def _finish(dryer: Dryer, run: DryRun, mean: Array, points: Array, target_wb: fl
     if isinstance(dryer, TrayDryer):
         time_h, x = _way(run, solve(dryer, run, _vary(dryer, run, points)))
         return np.array([_crossing(time_h, row, target) for row in x])
-    high = min(dryer.time_max_h, flood_time_h(dryer, run))
-    if high <= dryer.time_min_h:
+    high_h = min(dryer.time_max_h, flood_time_h(dryer, run))
+    if high_h <= dryer.time_min_h:
         return np.full(len(points), math.inf)
-    times = []
-    for ln_rate, change in points:
-        learned = replace(
-            run,
-            rate_multiplier=run.rate_multiplier * math.exp(ln_rate),
-            moisture_wb=float(np.clip(run.moisture_wb + change, 0.002, 0.985)),
-        )
-        search = _Search(dryer, learned, target, math.inf, dryer.time_min_h, high)
-        found = time_to_target(search, 0.0)
-        times.append(math.inf if found >= high * (1 - 1e-9) else found)
-    return np.array(times)
+    rows, parts = np.arange(len(points)), np.linspace(0.0, 1.0, _TIMES)
+    low, high = np.full(len(points), dryer.time_min_h), np.full(len(points), high_h)
+    for _ in range(_NARROWINGS):
+        grid = low[:, None] + (high - low)[:, None] * parts
+        time_h = grid.ravel()
+        many = _vary(dryer, run, np.repeat(points, _TIMES, axis=0))
+        load = many.dry_load_kg_m2 * time_h / run.residence_h
+        varied = replace(many, residence_h=time_h, dry_load_kg_m2=load)
+        x = solve(dryer, run, varied).moisture_db.reshape(grid.shape)
+        dry = x <= target
+        j = np.argmax(dry, axis=1)
+        i = np.maximum(j - 1, 0)
+        found = [_crossing(*pair, target) for pair in zip(grid, x, strict=True)]
+        low, high = grid[rows, i], grid[rows, j]
+        if not np.all(dry.any(axis=1) & (j > 0)):  # out of reach, or there at the shortest time
+            break
+    return np.array(found)
 
 
 def _crossing(time_h: Array, x: Array, target: float) -> float:
@@ -248,7 +256,7 @@ def _crossing(time_h: Array, x: Array, target: float) -> float:
         return math.inf
     j = int(below[0])
     if j == 0:
-        return 0.0
+        return float(time_h[0])
     part = (x[j - 1] - target) / (x[j - 1] - x[j])
     return float(time_h[j - 1] + part * (time_h[j] - time_h[j - 1]))
 

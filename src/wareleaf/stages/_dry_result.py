@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from wareleaf.air import (
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_bed import fluid_drop_pa, minimum_fluidisation_m_s, packed_drop_pa
 from wareleaf.stages._dry_figures import citations, net_heating_value_mj_kg
+from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_solve import Solved, ZoneState
-from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed, TrayDryer, loading_kg_m2
+from wareleaf.stages._dry_spec import Dryer, FluidBed, TrayDryer
 from wareleaf.stages._dry_warn import warnings_of
 from wareleaf.stages.common import JOULES_PER_KWH, relative_closure
 
@@ -153,8 +154,7 @@ def build(dryer: Dryer, run: DryRun, solved: Solved, moisture_wb_out_sd: float) 
         curve_moisture_wb=curve,
         curve_leaf_c=leaf_c,
     )
-    object.__setattr__(result, "warnings", warnings_of(dryer, run, profile, result))
-    return result
+    return replace(result, warnings=warnings_of(dryer, run, profile, result))
 
 
 def mixed_exhaust_c(zones: tuple[ZoneResult, ...], otherwise_c: float) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from wareleaf.measure import moisture_wb_from_db
+from wareleaf.stages._dry_load import DryRun, check_run
 from wareleaf.stages._dry_result import DryResult, build
 from wareleaf.stages._dry_solve import solve
-from wareleaf.stages._dry_spec import Dryer, DryRun, check_run
+from wareleaf.stages._dry_spec import Dryer
 from wareleaf.stages._dry_spread import NAMES, cubature, vary
 from wareleaf.stages.common import spread_wb
 

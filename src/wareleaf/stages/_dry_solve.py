@@ -16,8 +16,9 @@ from wareleaf.air import humidity_ratio, specific_volume_m3_kg
 from wareleaf.measure import moisture_db_from_wb
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
+from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, mix, tank
-from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed, Zone, loading_kg_m2
+from wareleaf.stages._dry_spec import Dryer, FluidBed, Zone
 from wareleaf.stages._dry_tables import Tables, by_dry_bulb, tables
 from wareleaf.stages.common import Array
 

@@ -13,8 +13,9 @@ from scipy.stats import norm, qmc
 from wareleaf import leaf
 from wareleaf.air import humidity_ratio
 from wareleaf.measure import moisture_db_from_wb
+from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_solve import Scenarios, scenarios
-from wareleaf.stages._dry_spec import Dryer, DryRun, loading_kg_m2
+from wareleaf.stages._dry_spec import Dryer
 from wareleaf.stages.common import Array, finite, log_sd
 
 # moisture, loading, ambient temperature, ambient humidity, inlet temperature, rate

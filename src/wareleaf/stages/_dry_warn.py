@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from wareleaf import leaf
 from wareleaf.stages._dry_figures import number
-from wareleaf.stages._dry_spec import Dryer, DryRun, FluidBed
+from wareleaf.stages._dry_load import DryRun
+from wareleaf.stages._dry_spec import Dryer, FluidBed
 
 if TYPE_CHECKING:
     from wareleaf.stages._dry_result import DryResult

@@ -20,21 +20,12 @@ import numpy as np
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_aim import aim
 from wareleaf.stages._dry_bed import minimum_fluidisation_m_s
+from wareleaf.stages._dry_load import DryRun, check_run
 from wareleaf.stages._dry_project import DryProjection, project
 from wareleaf.stages._dry_result import DryResult, ZoneResult
 from wareleaf.stages._dry_run import simulate
 from wareleaf.stages._dry_solve import solve
-from wareleaf.stages._dry_spec import (
-    BeltDryer,
-    Dryer,
-    DryRun,
-    Fan,
-    FluidBed,
-    Heater,
-    TrayDryer,
-    Zone,
-    check_run,
-)
+from wareleaf.stages._dry_spec import BeltDryer, Dryer, Fan, FluidBed, Heater, TrayDryer, Zone
 from wareleaf.stages._dry_spread import NAMES, cubature, deviations, sample, vary
 from wareleaf.stages.common import spread_wb
 
