@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from wareleaf.book import Event
-from wareleaf.measure.errors import require
+from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, draw, record
@@ -40,6 +40,8 @@ def ship(
     )
     site = sites.pop()
     acting(works, who, "ship", site)
+    for lot in lots:
+        _refuse_held_origin(works, lot.lot_id)
     return record(
         works,
         Entry(
@@ -59,3 +61,15 @@ def ship(
             },
         ),
     )
+
+
+def _refuse_held_origin(works: Works, lot_id: str) -> None:
+    """A hold on leaf reaches what was made of it, also when it was made before the hold."""
+    held = [lot for lot in works.book.held_above(lot_id) if lot.lot_id != lot_id]
+    if held:
+        first = held[0]
+        raise BadInput(
+            "lots_kg",
+            lot_id,
+            f"{lot_id} was made of {first.lot_id}, which is on hold: {first.held_because}",
+        )
