@@ -8,7 +8,8 @@ out: layers inside a pile, growth of single microbes, bruising, and light.
 from __future__ import annotations
 
 from wareleaf.stages.hold_aim import HoldProjection, aim, project
-from wareleaf.stages.hold_run import HoldResult, HoldRun, Place, respiration_w_kg, simulate
+from wareleaf.stages.hold_run import respiration_w_kg, simulate
+from wareleaf.stages.hold_spec import HoldResult, HoldRun, Place
 
 __all__ = [
     "HoldProjection",

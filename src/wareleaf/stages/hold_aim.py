@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
-from wareleaf.stages.hold_run import HOURS_MAX, HoldResult, HoldRun, Place, figure, simulate
+from wareleaf.stages.hold_run import simulate
+from wareleaf.stages.hold_spec import HOURS_MAX, HoldResult, HoldRun, Place, figure
 from wareleaf.stages.learn import carry, learn
 
 READS = ("leaf_temperature_c", "moisture_wb", "mass_kg")

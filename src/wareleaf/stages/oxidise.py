@@ -9,16 +9,8 @@ slightly dried by its air. Left out: single catechins, thearubigin classes, arom
 from __future__ import annotations
 
 from wareleaf.stages.oxidise_aim import OxidiseProjection, aim, project
-from wareleaf.stages.oxidise_run import (
-    CUTS,
-    Floor,
-    OxidiseResult,
-    OxidiseRun,
-    peak_share,
-    rate_per_min,
-    simulate,
-    theaflavin_shape,
-)
+from wareleaf.stages.oxidise_rate import CUTS, peak_share, rate_per_min, theaflavin_shape
+from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
 
 __all__ = [
     "CUTS",

@@ -10,13 +10,8 @@ import numpy as np
 
 from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
 from wareleaf.stages.learn import carry, learn
-from wareleaf.stages.oxidise_run import (
-    Floor,
-    OxidiseResult,
-    OxidiseRun,
-    figure,
-    simulate,
-)
+from wareleaf.stages.oxidise_rate import figure
+from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
 
 READS = ("theaflavin_fraction", "oxidised_share", "leaf_temperature_c", "moisture_wb")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
@@ -131,5 +131,5 @@ def run(data: Input) -> Output:
         result, settings = found.result, found.settings
         reachable, reason = found.reachable, found.reason
     wanted = set(Output.model_fields) - {"reachable", "reason", "immersion_s", "temperature_c"}
-    fields = {name: getattr(result, name) for name in wanted}
-    return Output(reachable=reachable, reason=reason, **settings, **fields)
+    fields: dict[str, Any] = {name: getattr(result, name) for name in wanted}
+    return Output(reachable=reachable, reason=reason, **(fields | settings))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
@@ -90,5 +90,5 @@ def run(data: Input) -> Output:
         result, settings = found.result, found.settings
         reachable, reason = found.reachable, found.reason
     same = set(Output.model_fields) - {"feed_kg_h", "product_um", "reachable", "reason"}
-    fields = {name: getattr(result, name) for name in same}
-    return Output(reachable=reachable, reason=reason, **settings, **fields)
+    fields: dict[str, Any] = {name: getattr(result, name) for name in same}
+    return Output(reachable=reachable, reason=reason, **(fields | settings))

@@ -1,0 +1,45 @@
+"""How fast catechin goes, and where theaflavin peaks: the chemistry of the oxidation floor."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from wareleaf.stages.common import Array, stage_figures
+
+FIGURES = stage_figures("oxidise")
+CUTS = ("orthodox_fine", "orthodox_coarse", "ctc")
+GAS_J_MOL_K = 8.314462618
+
+
+def figure(name: str) -> float:
+    """Value of a row of ``data/oxidise.csv`` by ``subject.quantity``."""
+    return FIGURES[name].value
+
+
+def peak_share(loss_ratio: float) -> float:
+    """Share of catechin oxidised when theaflavin peaks: ``ln(1 + r)/r``.
+
+    From ``dTF/du = a (1 - u) - r TF`` with u the share oxidised (own derivation; see the page on
+    blanching, oxidation and sifting for why the plain consecutive form has no peak).
+    """
+    return math.log1p(loss_ratio) / loss_ratio
+
+
+def theaflavin_shape(share: Array | float, loss_ratio: float) -> Array:
+    """Theaflavin at constant temperature, unscaled: ``(1/r + 1/r**2)(1 - exp(-r u)) - u/r``."""
+    u, r = np.asarray(share, float), loss_ratio
+    return np.asarray((1.0 / r + 1.0 / r**2) * -np.expm1(-r * u) - u / r, float)
+
+
+def rate_per_min(cut: str) -> float:
+    """Oxidation rate at the reference temperature that puts the peak at its published time."""
+    share = peak_share(figure("all.loss_ratio"))
+    return -math.log1p(-share) / figure(f"{cut}.peak_min")
+
+
+def arrhenius(temperature_c: float, activation_j_mol: float) -> float:
+    """Rate against that at the reference temperature."""
+    here, there = temperature_c + 273.15, figure("all.reference_c") + 273.15
+    return math.exp(-activation_j_mol / GAS_J_MOL_K * (1.0 / here - 1.0 / there))
