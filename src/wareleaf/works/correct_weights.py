@@ -97,9 +97,8 @@ def _reweighed(made: Made, mass_kg: float, moisture_wb: float) -> Made:
     )
     # The meters are the same, so their relative spread is kept.
     mass_sd = made.mass_sd_g / made.mass_g * mass_kg
-    old_wb = (made.mass_g - made.dry_g) / made.mass_g
-    spread = made.dry_sd_g**2 - ((1.0 - old_wb) * made.mass_sd_g) ** 2
-    moisture_sd = max(spread, 0.0) ** 0.5 / made.mass_g
+    weighing_g = made.dry_g / made.mass_g * made.mass_sd_g
+    moisture_sd = max(made.dry_sd_g**2 - weighing_g**2, 0.0) ** 0.5 / made.mass_g
     return replace(
         made,
         mass_g=round(mass_kg * 1000.0),

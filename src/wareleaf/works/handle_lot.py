@@ -11,7 +11,15 @@ from wareleaf.book import Event, LotState, Made, Stream
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, draw, event_of, new_lot_id, record
+from wareleaf.works.record import (
+    Entry,
+    draw,
+    dry_sd_kg,
+    event_of,
+    moisture_sd,
+    new_lot_id,
+    record,
+)
 
 
 def combine(
@@ -48,6 +56,7 @@ def combine(
         mass_sd_g=sum(lot.mass_sd_g**2 for lot in lots) ** 0.5,
         dry_sd_g=sum(lot.dry_sd_g**2 for lot in lots) ** 0.5,
         label="combined",
+        attributes=_shared(lots),
     )
     entry = Entry(
         kind="combine",
@@ -61,6 +70,20 @@ def combine(
     )
     record(works, entry)
     return works.book.lot(lot_id)
+
+
+def _shared(lots: Sequence[LotState]) -> dict[str, Any]:
+    """What is true of all lots together; the leaf is as old as the oldest of it."""
+    first = lots[0].attributes
+    kept = {
+        name: first[name]
+        for name in ("source", "product", "grade")
+        if name in first and all(lot.attributes.get(name) == first[name] for lot in lots)
+    }
+    cuts = [str(lot.attributes["cut_at"]) for lot in lots if lot.attributes.get("cut_at")]
+    if cuts:
+        kept["cut_at"] = min(cuts, key=datetime.fromisoformat)
+    return kept
 
 
 def split(
@@ -100,7 +123,9 @@ def split(
                 mass_g=round(mass_kg * 1000.0),
                 dry_g=round(mass_kg * 1000.0 * (1.0 - lot.moisture_wb)),
                 mass_sd_g=sd(mass_kg) * 1000.0,
-                dry_sd_g=sd(mass_kg) * 1000.0 * (1.0 - lot.moisture_wb),
+                # The part is as uncertain in moisture as the lot it came from.
+                dry_sd_g=dry_sd_kg(mass_kg, sd(mass_kg), lot.moisture_wb, moisture_sd(lot))
+                * 1000.0,
                 label=lot.label,
                 attributes=lot.attributes,
             )

@@ -11,6 +11,7 @@ from wareleaf.store import RecordedEvent
 from wareleaf.works.bench import results_of
 from wareleaf.works.house import Works
 from wareleaf.works.next_stage import machines_for
+from wareleaf.works.record import moisture_sd
 from wareleaf.works.settings import Equipment
 from wareleaf.works.trace_lot import Origin, trace
 
@@ -57,7 +58,7 @@ def lot_history(works: Works, lot_id: str) -> LotHistory:
     lot = works.book.lot(lot_id)
     return LotHistory(
         lot=lot,
-        moisture_sd=lot.dry_sd_g / lot.mass_g,
+        moisture_sd=moisture_sd(lot),
         rests_on=_rests_on(works, lot),
         events=tuple(works.book.events(lot_id=lot_id)),
         results=tuple(results_of(works, lot_id)),

@@ -116,3 +116,12 @@ def draw(lot: LotState, mass_kg: float | None = None) -> Draw:
 def dry_sd_kg(mass_kg: float, mass_sd_kg: float, moisture_wb: float, moisture_sd: float) -> float:
     """Standard uncertainty of dry matter from those of mass and moisture (GUM, first order)."""
     return ((1.0 - moisture_wb) ** 2 * mass_sd_kg**2 + mass_kg**2 * moisture_sd**2) ** 0.5
+
+
+def moisture_sd(lot: LotState) -> float:
+    """Standard uncertainty of a lot's moisture (fraction), from those of its dry matter and mass.
+
+    The inverse of `dry_sd_kg`: what the weighing does not explain of the dry matter's spread.
+    """
+    weighing_g = (1.0 - lot.moisture_wb) * lot.mass_sd_g
+    return max(lot.dry_sd_g**2 - weighing_g**2, 0.0) ** 0.5 / lot.mass_g

@@ -290,7 +290,8 @@ def _made(works: Works, machine: Equipment, first: LotState, off: Off, at: datet
     scale = works.settings.meter_of(off.scale)
     moisture_meter = works.settings.meter_of(off.moisture_meter)
     mass_sd, moisture_sd = scale.sd(off.mass_kg), moisture_meter.sd(off.moisture_wb)
-    kept = {k: v for k, v in first.attributes.items() if k in ("source", "product")}
+    names = ("source", "product", "cut_at") if machine.stage == "wash" else ("source", "product")
+    kept = {k: v for k, v in first.attributes.items() if k in names}  # a wash makes no leaf younger
     return Made(
         lot_id=new_lot_id(works, machine.site, at),
         leaf=out_leaf(machine.stage, first.leaf),
