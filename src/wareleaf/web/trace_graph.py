@@ -165,7 +165,7 @@ def _box(box: _Box, x: float, y: float) -> str:
         f"<title>{escape(box.title)}, {escape(box.line)}: {_kilos(box.dry_kg)} dry matter</title>"
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{BOX_W:g}" height="{BOX_H:g}" rx="5" '
         f'fill="{box.tint}" stroke="#52605c"{dash}/>'
-        + _line(x, y + 19, box.title, size=13, most=15, weight="700")
+        + _line(x, y + 19, box.title, size=13, most=13, weight="700")
         + _line(x, y + 36, box.line, size=12, most=15)
         + _line(x, y + 52, _kilos(box.dry_kg), size=12, most=15)
     )

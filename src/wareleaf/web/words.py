@@ -11,6 +11,7 @@ from typing import Any
 from wareleaf import leaf as leaves
 from wareleaf.book import LotState
 from wareleaf.measure.errors import BadInput
+from wareleaf.works.record import moisture_sd
 from wareleaf.works.settings import Meter
 
 # The works' names of fields, as people say them.
@@ -127,6 +128,11 @@ def doubt(fraction_sd: float | None) -> str:
     return f"± {fraction_sd * 196.0:.1f} %"
 
 
+def moisture_doubt(lot: LotState) -> str:
+    """Half-width of the 95 % band of a lot's moisture."""
+    return doubt(moisture_sd(lot))
+
+
 def number(value: float | None, digits: int = 1) -> str:
     """A plain number with thin groups of thousands."""
     if value is None or not math.isfinite(value):
@@ -177,7 +183,9 @@ HAPPENED = {
     "hold": "put on hold",
     "release": "freed or released",
     "sample": "sample taken",
-    "result": "result",
+    "combine": "combined",
+    "blend": "blended",
+    "count": "counted",
 }
 
 
@@ -234,6 +242,7 @@ FILTERS: tuple[Callable[..., Any], ...] = (
     happened,
     hours,
     doubt,
+    moisture_doubt,
     number,
     typed,
     leaf_name,
