@@ -38,7 +38,7 @@ class Input(DoorInput):
     dry_bulb_c: float = 20.0
     relative_humidity: float = Field(0.5, ge=0.0, le=1.0)
     size_exponent: float = Field(1.2, gt=0.0)
-    mill: MachineIn = MachineIn()
+    mill: MachineIn = Field(default_factory=lambda: MachineIn.model_validate({}))
     vary: Literal["feed_kg_h", "product_um"] | None = Field(
         None, description="Find the fastest feed or the finest product within the limits."
     )
