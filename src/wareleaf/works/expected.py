@@ -158,9 +158,7 @@ def expected(
 
 
 def _withdrawn(notes: Sequence[Event]) -> set[str]:
-    return {
-        str(e.facts["expected_id"]) for e in notes if e.facts.get("subject") == WITHDRAWN
-    }
+    return {str(e.facts["expected_id"]) for e in notes if e.facts.get("subject") == WITHDRAWN}
 
 
 def _arrived(loads: Sequence[ExpectedLoad], intakes: Sequence[Event]) -> set[str]:
@@ -192,9 +190,7 @@ def _load_of(works: Works, event: Event) -> ExpectedLoad:
         leaf=source.leaf,
         site=source.site,
         mass_kg=float(facts["mass_kg"]),
-        arrives_at=datetime.fromisoformat(str(facts["arrives_at"])).astimezone(
-            works.settings.zone
-        ),
+        arrives_at=datetime.fromisoformat(str(facts["arrives_at"])).astimezone(works.settings.zone),
         note=event.why,
         who=event.who,
     )

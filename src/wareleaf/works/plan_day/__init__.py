@@ -151,9 +151,7 @@ def replan(
     return _store(works, make(works, who, site_id, time_limit_s, kept, redo_share))
 
 
-def room_for_more(
-    works: Works, site_id: str, source_id: str, arrives_at: datetime
-) -> RoomFor:
+def room_for_more(works: Works, site_id: str, source_id: str, arrives_at: datetime) -> RoomFor:
     """How much more leaf of a source could arrive at a time, beside the plan in force.
 
     The floor is taken as it is now: what the stored plan does not know is placed first.
@@ -164,9 +162,7 @@ def room_for_more(
         For a source of another site, a time outside the plan, or leaf no product is made of.
     """
     source = works.settings.source_of(source_id)
-    require(
-        source.site == site_id, "source", source_id, f"{source.name} belongs to another site."
-    )
+    require(source.site == site_id, "source", source_id, f"{source.name} belongs to another site.")
     if arrives_at.tzinfo is None:
         raise BadInput(
             "arrives_at", arrives_at.isoformat(), "arrives_at has no time zone; give its offset."
@@ -198,10 +194,13 @@ def changed_since(works: Works, plan: DayPlan) -> tuple[str, ...]:
         told.append(f"{len(intakes)} loads ({kg:.0f} kg) were taken in since.")
     known = {r for x in plan.loads for r in x.refs}
     now = works.now()
-    new = [x for x in expected(works, plan.site_id, now, plan.until_at)
-           if x.expected_id not in known]
+    new = [
+        x for x in expected(works, plan.site_id, now, plan.until_at) if x.expected_id not in known
+    ]
     if new:
-        told.append(f"{len(new)} loads ({sum(x.mass_kg for x in new):.0f} kg) were announced since.")
+        told.append(
+            f"{len(new)} loads ({sum(x.mass_kg for x in new):.0f} kg) were announced since."
+        )
     at_work = {(r.equipment) for r in works.book.runs(site=plan.site_id, open_only=True)}
     for run in plan.runs:
         if run.start_at <= now < run.end_at and run.machine_id not in at_work:

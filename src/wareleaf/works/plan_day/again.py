@@ -27,9 +27,7 @@ def standing(board: Board) -> Plan:
 def before_on(works: Works, board: Board, kept: DayPlan) -> Plan:
     """What is running now, and what the plan before had for the leaf that has not begun."""
     matched = _matched(works, board, kept)
-    counts = {
-        load_id: old.parts for load_id, (old, part) in matched.items() if part is None
-    }
+    counts = {load_id: old.parts for load_id, (old, part) in matched.items() if part is None}
     runs = _frozen(board)
     settled = {(r.load_id, r.step) for r in runs}
     for load_id, (old, only) in matched.items():
@@ -47,9 +45,7 @@ def before_on(works: Works, board: Board, kept: DayPlan) -> Plan:
             if (load_id, step) in settled or r.machine_id not in known:
                 continue
             end = board.clock.hours(r.end_at)
-            runs.append(
-                Run(load_id, part, step, r.stage, r.machine_id, start, end, r.mass_kg)
-            )
+            runs.append(Run(load_id, part, step, r.stage, r.machine_id, start, end, r.mass_kg))
     lightings = tuple(
         Lighting(
             x.machine_id,
@@ -140,11 +136,12 @@ def _origin(works: Works, item: Item, loads: Iterable[PlannedLoad]) -> PlannedLo
             return old
     if item.kind == "expected":
         return None
-    sources = {
-        str(works.book.lot(lot_id).attributes.get("source", "")) for lot_id in item.refs
-    }
+    sources = {str(works.book.lot(lot_id).attributes.get("source", "")) for lot_id in item.refs}
     for old in loads:
-        if old.kind != "expected" or not old.ready_at - LATE <= item.ready_at <= old.ready_at + LATE:
+        if (
+            old.kind != "expected"
+            or not old.ready_at - LATE <= item.ready_at <= old.ready_at + LATE
+        ):
             continue
         called = {str(works.book.event(ref).event.facts.get("source")) for ref in old.refs}
         if called & sources and item.ready_at >= old.ready_at - EARLY:

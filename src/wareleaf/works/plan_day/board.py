@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -19,9 +19,13 @@ from wareleaf.works.plan_day.items import PLANNED, Item, gather
 from wareleaf.works.plan_day.legs import BATCH, Leg, Pace, legs_of, pace_from
 from wareleaf.works.settings import Equipment
 
-MOST_DAYS = 5
-FEED_H = 5.0  # a load is fed to a machine in parts of at most so many hours. Own choice.
-MOST_PARTS = 8
+MOST_DAYS = 4
+SLACK = 1.2  # machines are never filled to the last hour. Own choice.
+MOST_PARTS = 6
+LEAD_H = 1.5  # from the door through the first machines to the dryer. Own choice.
+FULL_DAY = 0.95
+# Wet leaf is a risk: being through an hour earlier is worth this much for each part. Own choice.
+EARLY_PRICE_PER_H = 1.0
 JUST_NOW_H = 1.0 / 12.0  # a run that is overdue is thought to end in five minutes
 GROUPS: Mapping[str, str] = {
     "wash": "wash tank",
@@ -79,6 +83,7 @@ def build(works: Works, site_id: str, broken: frozenset[str] = frozenset()) -> B
         one = size(works, site_id, clock, item, told, broken)
         if one is not None:
             sized.append(one)
+    sized = split_to_fit(works, site_id, clock, sized)
     days = _days(works, site_id, clock, sized)
     site = works.settings.site_of(site_id)
     day = Day(
@@ -89,6 +94,7 @@ def build(works: Works, site_id: str, broken: frozenset[str] = frozenset()) -> B
         now_h=clock.hours(now),
         frozen=tuple(f for s in sized for f in s.frozen),
         parts=tuple((s.load.id, s.parts) for s in sized if s.parts is not None),
+        early_price_per_h=EARLY_PRICE_PER_H,
     )
     if not day.crew:
         told.append("The settings name no crew for this site; people do not limit this plan.")
@@ -96,18 +102,39 @@ def build(works: Works, site_id: str, broken: frozenset[str] = frozenset()) -> B
 
 
 def _days(works: Works, site_id: str, clock: DayClock, sized: Sequence[Sized]) -> int:
-    """Days to plan: two, or as many as the last load needs with a day's patience."""
+    """Days to plan: two, or as many as the last load and the fullest stage need.
+
+    A shorter plan would turn leaf away that only its own end leaves no place for.
+    """
     site = works.settings.site_of(site_id)
-    need = max((s.load.ready_h + _work_h(s) for s in sized if s.item.kind != "running"), default=0)
-    need = max(need, clock.hours(works.now()) + 1.0)
+    now_h = clock.hours(works.now())
+    last = max((s.load.ready_h + _work_h(s) for s in sized if s.item.kind != "running"), default=0)
+    busy = SLACK * max((_busy_h(sized, stage) for stage in PLANNED), default=0.0)
     days = 2
-    while days < MOST_DAYS and clock.wall(days - 1, site.day_ends_h) < need + 12.0:
+    while days < MOST_DAYS:
+        windows = day_windows(clock, site, days)
+        open_h = sum(max(0.0, b - max(a, now_h)) for a, b in windows)
+        if windows[-1][1] >= max(last + 12.0, now_h + 1.0) and open_h >= busy:
+            break
         days += 1
     return days
 
 
 def _work_h(sized: Sized) -> float:
     return sum(leg.paces[0].hours(leg.charge.mass_kg) for leg in sized.legs)
+
+
+def _busy_h(sized: Sequence[Sized], stage: str) -> float:
+    """Hours each machine of a stage is needed, shared evenly; 0 for those that run all night."""
+    if stage == "wither":
+        return 0.0
+    hours, count = 0.0, 1
+    for one in sized:
+        for leg in one.legs:
+            if leg.stage == stage:
+                hours += leg.paces[0].hours(leg.charge.mass_kg)
+                count = max(count, len(leg.paces))
+    return hours / count
 
 
 def machines(
@@ -172,9 +199,7 @@ def size(
     costs = works.settings.costs
     value = worth.value_per_kg(item.product, legs, item.charge.mass_kg, costs)
     hold_h, spoil_h = _patience(works, site_id, clock, item)
-    steps = tuple(
-        _step(works, site_id, item, legs, k, value) for k in range(len(legs))
-    )
+    steps = tuple(_step(works, site_id, item, legs, k, value) for k in range(len(legs)))
     spoilt = clock.hours(item.ready_at) + spoil_h <= clock.hours(works.now())
     load = Load(
         id=item.words,
@@ -189,7 +214,7 @@ def size(
         refuse_price_per_kg=costs.refuse_per_kg if item.kind == "expected" else None,
     )
     frozen = (_frozen(clock, item, clock.hours(works.now())),) if item.view else ()
-    return Sized(item, legs, load, frozen, 1 if item.view else _parts(legs))
+    return Sized(item, legs, load, frozen, 1 if item.view else None)
 
 
 def _legs(works: Works, site_id: str, item: Item) -> tuple[Leg, ...]:
@@ -240,9 +265,7 @@ def _frozen(clock: DayClock, item: Item, now_h: float) -> Frozen:
     return Frozen(item.words, 0, 0, view.machine.id, start, max(end, now_h + JUST_NOW_H))
 
 
-def _patience(
-    works: Works, site_id: str, clock: DayClock, item: Item
-) -> tuple[float, float]:
+def _patience(works: Works, site_id: str, clock: DayClock, item: Item) -> tuple[float, float]:
     """Hours from ``ready_at`` until it loses value and until it is lost, in the coming air."""
     profile = leaves.profile(item.charge.leaf_id)
     air_c = mean_air_c(works, site_id, max(works.now(), item.ready_at))
@@ -302,11 +325,37 @@ def _wait(
     return hold, value / max(spoil - hold, 0.5)
 
 
-def _parts(legs: Sequence[Leg]) -> int | None:
-    """Parts of a load that only goes through machines fed all the time; else the plan decides."""
-    if any(p.rate_kg_h is None for leg in legs for p in leg.paces):
-        return None
-    longest = max(
-        leg.charge.mass_kg / max(p.rate_kg_h or 1.0 for p in leg.paces) for leg in legs
-    )
-    return min(MOST_PARTS, max(1, math.ceil(longest / FEED_H - 1e-9)))
+def split_to_fit(
+    works: Works, site_id: str, clock: DayClock, sized: Sequence[Sized]
+) -> list[Sized]:
+    """Split loads that only go through machines fed all the time, as little as the day allows.
+
+    A part must come through between the hour its leaf can be there and the end of the day; when
+    the machines are short it is split only where it would not fit a whole day, because each part
+    keeps a dryer for as long as its last leaf stays inside.
+    """
+    site = works.settings.site_of(site_id)
+    whole_h = site.day_ends_h - site.day_starts_h
+    now_h = clock.hours(works.now())
+    left_h = max(0.0, clock.wall(0, site.day_ends_h) - max(now_h, clock.wall(0, site.day_starts_h)))
+    short = max(_busy_h(sized, stage) for stage in PLANNED) > left_h + whole_h
+    done = []
+    for one in sized:
+        if one.parts is not None or any(p.rate_kg_h is None for g in one.legs for p in g.paces):
+            done.append(one)
+            continue
+        end_h = clock.wall(int(max(now_h, one.load.ready_h) // 24), site.day_ends_h)
+        day_h = end_h - max(now_h, one.load.ready_h) - LEAD_H
+        done.append(replace(one, parts=_parts(one.legs, whole_h, whole_h if short else day_h)))
+    return done
+
+
+def _parts(legs: Sequence[Leg], whole_h: float, day_h: float) -> int:
+    """Fewest parts whose longest stage fits the hours, or a whole day when the hours are few."""
+    for hours in (day_h, FULL_DAY * whole_h):
+        for count in range(1, MOST_PARTS + 1):
+            if all(
+                min(p.hours(leg.charge.mass_kg / count) for p in leg.paces) <= hours for leg in legs
+            ):
+                return count
+    return MOST_PARTS

@@ -80,6 +80,7 @@ def crews(clock: DayClock, settings: WorksSettings, site_id: str, days: int) -> 
         )
         for day in range(-1, days)
         for shift in settings.crew
-        if shift.site == site_id and shift.until_h > shift.from_h
+        if shift.site == site_id
+        and shift.until_h > shift.from_h
         and clock.wall(day, shift.until_h) > 0.0
     )

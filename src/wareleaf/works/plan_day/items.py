@@ -61,7 +61,9 @@ class Item:
     view: MachineView | None = None
 
 
-def gather(works: Works, site_id: str, clock: DayClock, until_h: float) -> tuple[list[Item], list[str]]:
+def gather(
+    works: Works, site_id: str, clock: DayClock, until_h: float
+) -> tuple[list[Item], list[str]]:
     """Everything to plan at a site, and sentences about what is left out."""
     left_out: list[str] = []
     items = [*_running(works, site_id, left_out), *_waiting(works, site_id, left_out)]
@@ -71,7 +73,9 @@ def gather(works: Works, site_id: str, clock: DayClock, until_h: float) -> tuple
     return _unique(_together(works, items)), left_out
 
 
-def stages_left(works: Works, site_id: str, leaf: str, form: str) -> list[tuple[Product, tuple[str, ...]]]:
+def stages_left(
+    works: Works, site_id: str, leaf: str, form: str
+) -> list[tuple[Product, tuple[str, ...]]]:
     """Products of a site that leaf in a form may become, with the stages still to do to dryness."""
     found = []
     for product in works.settings.product:

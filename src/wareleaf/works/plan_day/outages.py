@@ -54,9 +54,7 @@ def report(
         "from_at": from_at.isoformat(),
         "until_at": until_at.isoformat(),
     }
-    entry = Entry(
-        kind="note", site=machine.site, who=who, place=machine_id, why=note, facts=facts
-    )
+    entry = Entry(kind="note", site=machine.site, who=who, place=machine_id, why=note, facts=facts)
     record(works, entry)
     return Outage(machine_id, from_at, until_at)
 
@@ -65,9 +63,7 @@ def outages(works: Works, site_id: str) -> tuple[Outage, ...]:
     """Outages of a site that are not over, by machine."""
     now = works.now()
     last: dict[str, Outage] = {}
-    for event in works.book.events_in_force(
-        kind="note", since=now - 2 * LONGEST, site=site_id
-    ):
+    for event in works.book.events_in_force(kind="note", since=now - 2 * LONGEST, site=site_id):
         facts = event.facts
         if facts.get("subject") == SUBJECT:
             zone = works.settings.zone

@@ -49,9 +49,7 @@ def running_cost(legs: tuple[Leg, ...], mass_kg: float, costs: Costs) -> float:
     return total / mass_kg
 
 
-def value_per_kg(
-    product: Product, legs: tuple[Leg, ...], mass_kg: float, costs: Costs
-) -> float:
+def value_per_kg(product: Product, legs: tuple[Leg, ...], mass_kg: float, costs: Costs) -> float:
     """Worth of a kilogram of the load as it is, never below 0; `RULE` says how."""
     last = legs[-1].after
     dry_kg = last.mass_kg * (1.0 - last.moisture_wb)
