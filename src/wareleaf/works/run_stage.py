@@ -314,7 +314,9 @@ def _made(works: Works, machine: Equipment, first: LotState, off: Off, at: datet
 def _leached(works: Works, run: RunState, machine: Equipment, lots: list[LotState]) -> list[Stream]:
     forecast = predict(works, machine, lots, dict(run.settings), run.started_at)
     dry_g = round(forecast.leached_dry_kg * 1000.0)
-    return [Stream("leached", dry_g, dry_g)] if dry_g else []
+    # In sea water the leaf takes up salt: a gain that was added, not a loss.
+    name = "leached" if dry_g > 0 else "added"
+    return [Stream(name, dry_g, dry_g)] if dry_g else []
 
 
 def _water(draws: Sequence[Draw], made: Sequence[Made], streams: Sequence[Stream]) -> Stream:
