@@ -33,8 +33,8 @@ class Faults:
         Seconds it got.
     short_pack : int or None
         Days ago of a kelp pack run that was set too low.
-    short_pack_g : float
-        Mean of its packs less the nominal, g.
+    short_pack_share : float
+        By how much the mean of its packs is below the nominal.
     bad_split : int or None
         Days ago of a kelp split whose parts do not add up.
     bad_split_share : float
@@ -46,11 +46,11 @@ class Faults:
     drift_from: int | None = None
     drift_per_day: float = 0.004
     under_dried: tuple[int, int] | None = None
-    under_dried_share: float = 0.86
+    under_dried_share: float = 0.80
     high_iodine: tuple[int, int] | None = None
     high_iodine_s: float = 50.0
     short_pack: int | None = None
-    short_pack_g: float = -5.0
+    short_pack_share: float = 0.012
     bad_split: int | None = None
     bad_split_share: float = 0.07
 

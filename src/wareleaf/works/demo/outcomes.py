@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 import numpy as np
@@ -28,7 +28,7 @@ from wareleaf.works.weather import window
 
 # How near a belt time must come, as a relative miss of moisture, and how fast the moisture falls at
 # the end of a belt, e-folds for one more belt time: where the search starts from. Invented.
-NEAR_ENOUGH = 0.02
+NEAR_ENOUGH = 0.05
 FALL_PER_RESIDENCE = 4.0
 
 
@@ -68,9 +68,15 @@ class Drying:
     leaf: TrueLeaf
     at: datetime
     feed_kg_h: float
+    _known: dict[float, dry.DryResult] = field(default_factory=dict, repr=False)
 
     def run(self, residence_h: float) -> dry.DryResult:
         """What comes off at a belt time."""
+        if residence_h not in self._known:
+            self._known[residence_h] = self._simulate(residence_h)
+        return self._known[residence_h]
+
+    def _simulate(self, residence_h: float) -> dry.DryResult:
         dry_bulb, humidity, pressure = air_on(
             self.works, self.machine.site, self.at, max(1, round(self.leaf.mass_kg / self.feed_kg_h))
         )
@@ -130,7 +136,7 @@ def withering(works: Works, machine: Equipment, leaf: TrueLeaf, at: datetime, he
         hours_since_plucking=1.0,
         step_min=20.0,
     )
-    return wither.simulate(trough_of(machine), run)
+    return wither.simulate(replace(trough_of(machine), n_layers=5), run)
 
 
 def wither_moisture(course: wither.WitherResult, leaf: TrueLeaf, hours: float) -> float:

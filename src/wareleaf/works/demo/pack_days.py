@@ -69,14 +69,15 @@ def _pack(season: Season, product: Product, lots: list[LotState], chance: Chance
     here = season.days_ago(season.now.date()) == faults.short_pack and product.site == "kelp"
     if here and "short_pack" not in season.done:
         season.done.add("short_pack")
-        mean_g = product.nominal_g + faults.short_pack_g
+        mean_g = product.nominal_g * (1.0 - faults.short_pack_share)
     packs = int(leaf.mass_kg * 1000.0 * 0.997 / mean_g)
-    weighed = min(packs, plan_for(packs).n1)
+    plan = plan_for(packs)
+    weighed = packs if plan is None else max(plan.n_mean, plan.n1)
     balance, yard = BALANCE[product.site], YARDS[product.site]
     sd_g = FILL_SD * product.nominal_g
     net_g = [
         season.meters.read(balance, chance.normal(mean_g, sd_g), chance, season.now)
-        for _ in range(max(weighed, plan_for(packs).n_mean))
+        for _ in range(weighed)
     ]
     filled = leaf.part(packs * mean_g / 1000.0)
     spill = leaf.mass_kg - filled.mass_kg

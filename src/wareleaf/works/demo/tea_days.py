@@ -45,7 +45,7 @@ class Plucking:
 
 BLACK_1 = Plucking("field-a", 1080.0, 14.4, 28.8)
 BLACK_2 = Plucking("field-b", 1020.0, 16.1, 31.2)
-BLACK_3 = Plucking("field-a", 960.0, 17.2, 34.9)
+BLACK_3 = Plucking("field-a", 960.0, 17.6, 36.3)
 GREEN = Plucking("field-c", 640.0, 9.6, 18.5)
 PLUCKINGS: tuple[tuple[Plucking, ...], ...] = (
     (BLACK_1, BLACK_2, BLACK_3),
@@ -169,7 +169,7 @@ def _oxidise(season: Season, lot: str, chance: Chance) -> Generator[datetime, No
     yield season.now + hours(chance.minutes(3.0, 6.0))
     yield from season.free("floor-1")
     machine = season.works.settings.equipment_of("floor-1")
-    minutes = round(chance.normal(90.0, 4.0))
+    minutes = round(chance.normal(130.0, 4.0))
     leaf = outcomes.oxidised(machine, season.leaves[lot], minutes)
     run = season.put_on("floor-1", [lot], season.settings_of("floor-1", minutes=minutes))
     yield season.now + hours(minutes / 120.0)
