@@ -148,12 +148,40 @@ def split(
 
 
 def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
-    """Put a lot on hold: it cannot be packed, blended or shipped until it is freed."""
+    """Put a lot on hold, and all that was made of it and is still here.
+
+    Held leaf cannot be packed, blended or shipped until it is freed. What already left is not
+    reached: `trace` says who has it.
+    """
     lot = works.book.lot(lot_id)
     acting(works, who, "hold a lot", lot.site)
     require(bool(reason.strip()), "reason", reason, "reason is empty; say why the lot is held.")
-    facts = {"lot_id": lot_id, "reason": reason.strip()}
-    return record(works, Entry(kind="hold", site=lot.site, who=who, why=reason, facts=facts))
+    below = dict.fromkeys(edge.child for edge in works.book.edges_forward(lot_id))
+    made_of_it = [
+        each
+        for each in works.book.lots(ids=list(below), in_stock_only=True)
+        if not each.held_because
+    ]
+    events = [
+        event_of(
+            works,
+            Entry(
+                kind="hold",
+                site=each.site,
+                who=who,
+                why=reason,
+                facts={
+                    "lot_id": each.lot_id,
+                    "reason": reason.strip()
+                    if each.lot_id == lot_id
+                    else f"made of {lot_id}: {reason.strip()}",
+                },
+            ),
+        )
+        for each in (lot, *made_of_it)
+    ]
+    works.book.append_many(events, now=works.now())
+    return events[0]
 
 
 def free(works: Works, who: str, lot_id: str, reason: str) -> Event:
