@@ -31,6 +31,7 @@ RAIL = (
     ("/trace", "Trace"),
     ("/plan", "Plan"),
     ("/watch", "Watch"),
+    ("/settings", "Works"),
 )
 
 
