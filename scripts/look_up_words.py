@@ -1,0 +1,108 @@
+"""What each setting of a works means, for the tables of ``docs/look-up/settings.md``."""
+
+from __future__ import annotations
+
+SETTINGS: dict[str, dict[str, str]] = {
+    "firm": {
+        "name": "As it stands on papers and at the top of each page.",
+        "time_zone": "Clock on which days are counted and times are typed, like `Atlantic/Azores`.",
+        "currency": "Of all prices in this file.",
+    },
+    "site": {
+        "id": "Named by the other tables.",
+        "name": "For people.",
+        "letter": "First letter of this site's lot numbers.",
+        "crop": "What the site works up. For people; nothing is computed from it yet.",
+        "weather": "An hourly EPW or TMY3 file, its path from the works' folder; or "
+        "`shipped:sand_point` or `shipped:greensboro`, which come with the installation.",
+        "altitude_m": "Above the sea. Not used yet: the pressure comes from the weather file.",
+        "day_starts_h": "When work may start, hours from midnight.",
+        "day_ends_h": "When work must be over.",
+    },
+    "source": {
+        "id": "Named at intake.",
+        "site": "Site that takes its leaf.",
+        "name": "Of the line or field.",
+        "leaf": "Leaf profile id, see [leaf and markets](leaf-and-markets.md).",
+        "grower": "Whose it is; stands in a trace.",
+        "haul_h": "Usual hours from cut to door; used when the time of cutting was not given.",
+    },
+    "equipment": {
+        "id": "Named by commands and runs.",
+        "site": "Where it stands.",
+        "name": "As people call it.",
+        "stage": "What it does to leaf.",
+        "kind": "Which model computes it; decides what may stand under `settings`.",
+        "capacity_kg": "Leaf it holds, for machines loaded batch by batch.",
+        "rate_kg_h": "Leaf it takes an hour, for machines that run through.",
+        "crew_needed": "People it binds while it runs.",
+        "warm_up_h": "From lighting to ready; the plan lights it early enough.",
+        "clean_h": "Cleaning between two kinds of leaf.",
+        "settings": "The machine's own numbers, see [equipment](equipment.md).",
+        "defaults": "Where the operator's settings stand at first, see [equipment](equipment.md).",
+    },
+    "meter": {
+        "id": "Named with each reading.",
+        "site": "Where it is used.",
+        "name": "For people.",
+        "quantity": "What it reads. A meter may only be used for this.",
+        "standard_uncertainty": "One standard deviation, in the unit of the quantity; 0.006 for a "
+        "moisture meter is 0.6 percentage points.",
+        "relative_uncertainty": "Share of the reading, added in quadrature.",
+        "method": "For the dossier.",
+    },
+    "crew": {
+        "site": "Where they work.",
+        "skill": "Write `general`: machines ask for people of that name.",
+        "people": "How many.",
+        "from_h": "Start of the shift, hours from midnight.",
+        "until_h": "End; above 24 for a shift into the next morning.",
+        "cost_per_h": "Of one person. Not used in a sum yet; the plan takes `labour_per_h`.",
+    },
+    "film": {
+        "id": "Named by products.",
+        "name": "For people.",
+        "wvtr_g_m2_day": "Water vapour through it, as the maker's test says.",
+        "wvtr_temperature_c": "Temperature of that test.",
+        "wvtr_relative_humidity_difference": "Humidity difference of that test, a fraction.",
+        "cost_per_m2": "For your own reading; not used in a sum yet.",
+        "evidence": "Where the figure is from, for people.",
+    },
+    "product": {
+        "id": "Named when packing.",
+        "site": "Where it is made.",
+        "name": "On the pack.",
+        "leaf": "Leaf profile id it is made of.",
+        "form": "What the leaf must be to be packed: `flake`, `powder`, `graded`, `dried`.",
+        "route": "Stages in order; tells where a lot goes next.",
+        "tags": "What limits care for and only the works knows: `ready_to_eat`, `supplement`, "
+        "`roasted`, `infants` and so on. A missing tag can hide a limit.",
+        "nominal_g": "Declared net weight.",
+        "film": "Film id.",
+        "pack_area_m2": "Film area that water can pass, one pack.",
+        "price_per_kg": "What it sells for.",
+        "moisture_wb_max": "Your own promise to buyers, a fraction; binds like a law.",
+        "best_before_days": "Printed life; compare it with the door `shelf-life`.",
+    },
+    "customer": {
+        "id": "Named when shipping.",
+        "name": "For papers and recalls.",
+        "market": "Market id whose limits apply, see [leaf and markets](leaf-and-markets.md).",
+        "contact": "Who to ring in a recall.",
+    },
+    "person": {
+        "id": "Signs every entry.",
+        "name": "For people.",
+        "roles": "See [roles](roles.md).",
+        "sites": "Where they may act; everywhere when empty.",
+    },
+    "costs": {
+        "leaf_per_kg": "Price of fresh leaf by leaf profile id.",
+        "labour_per_h": "What an hour of a person costs in the plan's sums.",
+        "electricity_per_kwh": "Price.",
+        "fuel_per_kg": "Price.",
+        "fuel": "Which fuel that is.",
+        "divert_per_kg": "What a kg is worth less when it goes to a lesser use.",
+        "refuse_per_kg": "What turning a kg away costs you: lost margin, a cross grower.",
+    },
+}
