@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from wareleaf import leaf as leaves
 from wareleaf.book import LotState
 from wareleaf.measure.errors import BadInput
-from wareleaf import leaf as leaves
 from wareleaf.works.charge import Charge, charge_of
 from wareleaf.works.day import UNFINISHED
 from wareleaf.works.expected import LATE, ExpectedLoad, expected
