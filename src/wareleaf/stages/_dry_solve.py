@@ -23,7 +23,7 @@ from wareleaf.stages._dry_tables import Tables, by_dry_bulb, tables
 from wareleaf.stages.common import Array
 
 _STILL_M_S = 1e-6
-_NEAR = 1e-4  # of the moisture the air takes up: from there on a linear step closes the zone
+_NEAR = 1e-5  # of the moisture the air takes up: from there on a linear step closes the zone
 _FLOOR = 1e-13  # kg/kg
 _SMOOTH, _MOST = 6, 60  # secant steps before halving takes turns; steps in all
 
@@ -253,7 +253,7 @@ def _halves(both: Pass, flux: Array) -> tuple[tuple[Pass, Pass], tuple[Array, Ar
 def _beyond(old: tuple[Pass, Array], new: tuple[Pass, Array], part: Array) -> tuple[Pass, Array]:
     """The zone a small part of the last secant step further on, linearly.
 
-    The step left is below 1e-4 of the humidity taken up, so what is neglected is its square; it
+    The step left is below 1e-5 of the humidity taken up, so what is neglected is its square; it
     saves a march. `Solved` is checked for closure like any other.
     """
 
