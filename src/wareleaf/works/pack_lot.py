@@ -24,7 +24,7 @@ from wareleaf.pack import (
 from wareleaf.pack import shelf_life as pack_life
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, draw, new_lot_id, record
+from wareleaf.works.record import Entry, draw, dry_sd_kg, moisture_sd, new_lot_id, record
 
 # A store and a shop in a temperate climate; a works sets its own. Common practice, no source.
 USUAL_CLIMATE = (Climate(float("inf"), 23.0, 0.65),)
@@ -95,7 +95,11 @@ def pack(
     mass_sd_g = (
         (run.packs * spread_g / len(run.net_g) ** 0.5) ** 2 + (run.packs * scale.sd(mean_g)) ** 2
     ) ** 0.5
-    # The leaf's moisture is that of the lots, so only the mass adds doubt to the dry matter here.
+    # The leaf is as uncertain in moisture as the lots it was drawn from.
+    moist_sd = (
+        sum((d.mass_g * moisture_sd(lot)) ** 2 for lot, d in zip(lots, draws, strict=True)) ** 0.5
+        / drawn_g
+    )
     at = happened_at or works.now()
     lot_id = new_lot_id(works, product.site, at)
     best_before = (at + timedelta(days=product.best_before_days)).date()
@@ -107,7 +111,7 @@ def pack(
         mass_g=mass_g,
         dry_g=round(mass_g * dry_share),
         mass_sd_g=mass_sd_g,
-        dry_sd_g=mass_sd_g * dry_share,
+        dry_sd_g=dry_sd_kg(mass_g, mass_sd_g, 1.0 - dry_share, moist_sd),  # grams throughout
         label=product.name,
         attributes={
             "product": product.id,
