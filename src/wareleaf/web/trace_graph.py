@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 from markupsafe import Markup, escape
 
+from wareleaf.book import LotState
 from wareleaf.works.trace_lot import TraceView
 
 MOST_IN_COLUMN = 6
-BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 122.0, 58.0, 66.0, 20.0, 8.0
+BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 122.0, 60.0, 54.0, 20.0, 8.0
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,8 @@ def trace_graph(view: TraceView) -> Markup:
     drawn += "".join(_label(f, spot, flows) for f in flows)
     drawn += "".join(_box(b, *spot[b.key]) for b in boxes)
     return Markup(
-        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" width="{width:.0f}" height="{height:.0f}" '
+        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" style="min-width:{0.78 * width:.0f}px;'
+        f'max-width:{1.25 * width:.0f}px" '
         f'role="group" aria-label="Trace of lot {escape(view.lot.lot_id)}">{drawn}</svg>'
     )
 
@@ -82,7 +84,7 @@ def _gather(view: TraceView) -> tuple[list[_Box], list[_Flow]]:
                 node.lot_id,
                 column,
                 node.lot_id,
-                lot.form + (f" · {lot.label}" if lot.label else ""),
+                _what(lot, source=node.end and column < depth),
                 node.dry_g / 1000.0,
                 f"/trace/{node.lot_id}",
                 tint,
@@ -98,6 +100,14 @@ def _gather(view: TraceView) -> tuple[list[_Box], list[_Flow]]:
         boxes[key] = replace(box, dry_kg=box.dry_kg + receipt.dry_from_lot_kg, tint="#e6e0d1")
         flows.append(_Flow(receipt.lot_id, key, receipt.dry_from_lot_kg))
     return list(boxes.values()), flows
+
+
+def _what(lot: LotState, *, source: bool) -> str:
+    """A source by its line or field, any other lot by what it is."""
+    if source and lot.label:
+        return lot.label
+    grade = str(lot.attributes.get("grade", ""))
+    return f"{lot.form}, {grade}" if grade else lot.form
 
 
 def _cap(boxes: list[_Box], flows: list[_Flow], centre: str) -> tuple[list[_Box], list[_Flow]]:
@@ -149,9 +159,9 @@ def _label(flow: _Flow, spot: dict[str, tuple[float, float]], flows: list[_Flow]
     x1, y1, x2, y2 = _ends(flow, spot)
     out = sum(f.left == flow.left for f in flows)
     into = sum(f.right == flow.right for f in flows)
-    t = 0.5 if out == into else (0.64 if out > into else 0.36)
-    bend = 3 * t * t - 2 * t * t * t  # height along a curve whose ends are level
-    x, y = x1 + (x2 - x1) * t, y1 + (y2 - y1) * bend
+    # Share of the way down from the left end; lines that cross would share a middle.
+    down = 0.85 if out > into else 0.15
+    x, y = (x1 + x2) / 2.0, y1 + (y2 - y1) * down
     return (
         f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" font-size="12" fill="#1c2725" '
         'paint-order="stroke" stroke="#f5f2ea" stroke-width="4" stroke-linejoin="round">'
@@ -165,9 +175,9 @@ def _box(box: _Box, x: float, y: float) -> str:
         f"<title>{escape(box.title)}, {escape(box.line)}: {_kilos(box.dry_kg)} dry matter</title>"
         f'<rect x="{x:.1f}" y="{y:.1f}" width="{BOX_W:g}" height="{BOX_H:g}" rx="5" '
         f'fill="{box.tint}" stroke="#52605c"{dash}/>'
-        + _line(x, y + 19, box.title, size=13, most=13, weight="700")
-        + _line(x, y + 36, box.line, size=12, most=15)
-        + _line(x, y + 52, _kilos(box.dry_kg), size=12, most=15)
+        + _line(x, y + 19, box.title, size=14, most=12, weight="700")
+        + _line(x, y + 37, box.line, size=13, most=16)
+        + _line(x, y + 54, _kilos(box.dry_kg), size=13, most=16)
     )
     return f'<a href="{escape(box.link)}">{inside}</a>' if box.link else f"<g>{inside}</g>"
 

@@ -44,7 +44,7 @@ _WORD = re.compile(
     r"\b(" + "|".join(sorted((w for w in WORDS if "_" in w), key=len, reverse=True)) + r")\b"
     r"|^(" + "|".join(w for w in WORDS if "_" not in w) + r")(?= (?:is|must)\b)"
 )
-_UNITS = (("degC", "°C"), ("kg/m2", "kg/m²"), ("kg/m3", "kg/m³"))
+_UNITS = (("+-", "±"), ("degC", "°C"), ("kg/m2", "kg/m²"), ("kg/m3", "kg/m³"))
 
 
 def for_people(message: str) -> str:
@@ -126,6 +126,15 @@ def doubt(fraction_sd: float | None) -> str:
     if fraction_sd is None or not math.isfinite(fraction_sd):
         return ""
     return f"± {fraction_sd * 196.0:.1f} %"
+
+
+def with_doubt(value: float, sd: float) -> str:
+    """A value with its 95 % half-width, both cut where the second figure of the doubt stands."""
+    half = 1.96 * sd
+    if not half > 0.0 or not math.isfinite(half):
+        return f"{value:.4g}"
+    digits = max(0, 1 - math.floor(math.log10(half)))
+    return f"{value:.{digits}f} ± {half:.{digits}f}"
 
 
 def moisture_doubt(lot: LotState) -> str:
@@ -242,6 +251,7 @@ FILTERS: tuple[Callable[..., Any], ...] = (
     happened,
     hours,
     doubt,
+    with_doubt,
     moisture_doubt,
     number,
     typed,

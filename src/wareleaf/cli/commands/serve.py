@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -52,9 +53,12 @@ def command(folder: Path, host: str, port: int) -> None:
     import uvicorn
 
     from wareleaf.web.app import create_app
+    from wareleaf.works.demo.opening import demo_clock, is_demo
     from wareleaf.works.house import open_works
 
     works = open_works(folder)
+    if is_demo(works):
+        works = replace(works, clock=demo_clock(works))
     chosen = free_port(host, port)
     if chosen != port:
         click.echo(f"Port {port} is in use; taking {chosen}.", err=True)
