@@ -11,7 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -134,12 +134,15 @@ def find_folder(given: Path | None) -> tuple[Path, str]:
 @contextmanager
 def opened(given: Path | None, *, quiet: bool) -> Iterator[Works]:
     """An open works; says which one when it was not named."""
+    from wareleaf.works.demo.opening import demo_clock, is_demo
     from wareleaf.works.house import open_works
 
     folder, chosen_by = find_folder(given)
     if given is None and not quiet:
         click.echo(f"Works: {folder} (by {chosen_by})", err=True)
     works = open_works(folder)
+    if is_demo(works):
+        works = replace(works, clock=demo_clock(works))
     try:
         yield works
     finally:

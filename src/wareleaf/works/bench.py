@@ -90,6 +90,7 @@ def record_result(
     *,
     at: datetime | None = None,
     document: str = "",
+    note: str = "",
 ) -> Event:
     """Record one laboratory result on a lot.
 
@@ -126,6 +127,7 @@ def record_result(
             kind="result",
             site=lot.site,
             who=who,
+            why=note,
             happened_at=at,
             document=document,
             facts=facts,
