@@ -14,6 +14,7 @@ from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import charts, session
 from wareleaf.web.as_json import plain, wants_json
 from wareleaf.web.forms import press_number
+from wareleaf.web.office_words import OFFICE_FILTERS
 from wareleaf.web.words import FILTERS, for_people
 from wareleaf.works.people import MAY, NotAllowed
 
@@ -110,7 +111,7 @@ async def show_refusal(request: Request, error: Exception) -> Response:
     return show(request, "refused.html", problems=error.problems, status=status)
 
 
-for _filter in FILTERS:
+for _filter in (*FILTERS, *OFFICE_FILTERS):
     TEMPLATES.env.filters[_filter.__name__] = _filter
 TEMPLATES.env.filters["plain"] = plain
 TEMPLATES.env.globals["charts"] = charts

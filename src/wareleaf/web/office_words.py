@@ -1,0 +1,143 @@
+"""Words of the office pages: parameters, evidence, decisions, findings; filters for templates."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+
+from wareleaf import leaf as leaves
+from wareleaf.measure import Evidence
+from wareleaf.release import Decision, Line, Status
+from wareleaf.web.words import for_people, hour_of, kilos, number
+
+# How well a figure is known, as a word on a screen and its tint.
+EVIDENCE: Mapping[str, tuple[str, str]] = {
+    Evidence.READ: ("read in the text", "good"),
+    Evidence.SECONDARY: ("second hand", "due"),
+    Evidence.DERIVED: ("derived", ""),
+    Evidence.MEMORY: ("from memory", "due"),
+    Evidence.PRACTICE: ("common practice", ""),
+    Evidence.DEMO: ("invented for the demo", ""),
+}
+
+CHECKS: Mapping[str, tuple[str, str]] = {
+    "weight": ("Weights", "intake weights against the tickets"),
+    "meter": ("Meters", "meters against the reference tried on the same leaf"),
+    "wet": ("Wet lots", "dried lots against the moisture they keep at"),
+    "limit": ("Limits", "laboratory results against the limits of the customers' markets"),
+    "fill": ("Short packs", "net weights against what the packs say"),
+    "balance": ("Missing leaf", "dry matter in and out of every step"),
+    "seal": ("The book", "the seal that runs through all entries"),
+}
+
+
+def parameter_name(parameter: str) -> str:
+    """A parameter as people say it."""
+    return parameter.replace("_", " ")
+
+
+def evidence_mark(evidence: str) -> tuple[str, str]:
+    """Word and tint of an evidence mark."""
+    return EVIDENCE.get(str(evidence), (str(evidence), ""))
+
+
+def standing_of(line: Line | None) -> tuple[str, str]:
+    """Where a lot stands against one limit of one market, as a word with its tint."""
+    if line is None:
+        return ("no such limit", "none")
+    if line.limit.limit is None:
+        found = ("confirm the text", "due") if line.needs_confirmation else ("sets no number", "")
+    elif line.status is Status.MISSING_RESULT:
+        found = ("no result", "") if line.allows_release else ("no result", "due")
+    elif line.decision is Decision.CONFORMS:
+        found = ("confirm the text", "due") if line.needs_confirmation else ("conforms", "good")
+    elif line.decision is Decision.DOES_NOT_CONFORM:
+        found = ("beyond", "due" if line.allows_release else "stop")
+    else:
+        found = ("too close to tell", "due")
+    return found
+
+
+def figure(value: float | None) -> str:
+    """A measured value with the three figures that matter."""
+    return "–" if value is None else f"{value:.3g}" if abs(value) < 1000.0 else f"{value:.0f}"
+
+
+def chance(probability: float | None) -> str:
+    """A probability in percent; never a bare 0 or 100."""
+    if probability is None:
+        return "–"
+    if probability > 0.999:
+        return "over 99.9 %"
+    if probability < 0.001:
+        return "under 0.1 %"
+    return f"{probability * 100:.1f} %"
+
+
+def plain_leaf(sentence: str) -> str:
+    """A sentence of the plan with the names of leaf in place of their ids."""
+    for leaf_id in leaves.profile_ids():
+        if leaf_id in sentence:
+            name = leaves.profile(leaf_id).name
+            sentence = sentence.replace(leaf_id, name[:1].lower() + name[1:])
+    return for_people(sentence)
+
+
+def check_name(kind: str) -> str:
+    """The name of a check of the watch."""
+    return CHECKS[kind][0] if kind in CHECKS else kind
+
+
+# What the numbers of a finding are called, and how they are written.
+_NUMBERS: Mapping[str, tuple[str, Callable[[Any], str]]] = {
+    "ratio": ("weighed over expected", lambda v: f"{v:.2f}"),
+    "z": ("times its uncertainty", lambda v: f"{v:.1f}"),
+    "likely_kg": ("likely weight", kilos),
+    "onset_at": ("drifting since", lambda v: f"{datetime.fromisoformat(str(v)):%a %d %b}"),
+    "per_week": ("change a week", lambda v: f"{100 * v:+.1f} % points"),
+    "error_now": ("off by now", lambda v: f"{100 * v:+.1f} % points"),
+    "moisture_wb": ("moisture", lambda v: f"{100 * v:.1f} %"),
+    "limit_wb": ("keeps below", lambda v: f"{100 * v:.1f} %"),
+    "chance": ("chance it is too wet", lambda v: chance(float(v))),
+    "mean_error_g": ("mean error of a pack", lambda v: f"{v:+.1f} g"),
+    "t1_count": ("packs beyond the tolerance", lambda v: f"{v:.0f}"),
+    "t2_count": ("packs beyond twice the tolerance", lambda v: f"{v:.0f}"),
+    "dry_g": ("dry matter", lambda v: kilos(v / 1000.0)),
+    "dry_sd_g": ("uncertainty of it", lambda v: kilos(v / 1000.0)),
+    "fine": ("may still fit", lambda v: ", ".join(map(str, v)) or "none"),
+}
+
+
+def finding_numbers(numbers: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """The numbers of a finding with names people know."""
+    found = []
+    for name, value in numbers.items():
+        if name in _NUMBERS and value is not None:
+            words, write = _NUMBERS[name]
+            found.append((words, write(value)))
+    return found
+
+
+def span(start: datetime, end: datetime, now: datetime) -> str:
+    """A stretch of time: 09:15 to 11:40."""
+    return f"{hour_of(start, now)} to {hour_of(end, now)}"
+
+
+def money(value: float, currency: str) -> str:
+    """An amount of money, whole."""
+    return f"{number(value, 0)} {currency}"
+
+
+OFFICE_FILTERS: tuple[Callable[..., Any], ...] = (
+    parameter_name,
+    evidence_mark,
+    standing_of,
+    figure,
+    chance,
+    plain_leaf,
+    check_name,
+    finding_numbers,
+    span,
+    money,
+)
