@@ -22,7 +22,7 @@ from wareleaf.air import specific_volume_m3_kg
 from wareleaf.stages import _dry_cell as cells
 from wareleaf.stages import dry
 from wareleaf.stages._dry_bed import transfer_w_m2_k
-from wareleaf.stages._dry_march import mix
+from wareleaf.stages._dry_march import turn
 from wareleaf.stages._dry_solve import scenarios, solve
 from wareleaf.stages._dry_tables import by_dry_bulb, tables
 
@@ -72,7 +72,7 @@ def reference(dryer: dry.BeltDryer, run: dry.DryRun, rtol: float = 1e-6) -> floa
     for zone in dryer.zones:
         side = slice(None, None, -1) if zone.direction == "down" else slice(None)
         if zone.remix:
-            leaf = mix(props, leaf)
+            leaf, _ = turn(props, leaf)
         start = np.concatenate([leaf.moisture[0, side], leaf.temperature_c[0, side], [0.0]])
         span = run.residence_h * 3600.0 * zone.share
 

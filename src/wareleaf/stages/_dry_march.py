@@ -128,6 +128,22 @@ def mix(tables: Tables, leaf: Leaf) -> Leaf:
     return Leaf(mixed[0].copy(), mixed[1].copy())
 
 
+def turn(tables: Tables, leaf: Leaf) -> tuple[Leaf, Array]:
+    """Turn a bed: pieces mix, the water in them does not move from one to another.
+
+    The layers go on with their mean moisture and their mean temperature by heat capacity. The heat
+    of binding of the pieces is more than that of their mean, as it is convex; the difference stays
+    with the leaf and is given, (scenario,) J/kg dry matter, so that the balance can count it.
+    """
+    capacity = tables.heat_dry + tables.heat_water * leaf.moisture
+    x = leaf.moisture.mean(axis=1, keepdims=True)
+    c = (capacity * leaf.temperature_c).sum(axis=1, keepdims=True)
+    c = c / capacity.sum(axis=1, keepdims=True)
+    hidden = tables.leaf_heat(*leaf).mean(axis=1) - tables.leaf_heat(x, c)[:, 0]
+    shape = leaf.moisture.shape
+    return Leaf(np.broadcast_to(x, shape).copy(), np.broadcast_to(c, shape).copy()), hidden
+
+
 def tank(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     """As `march`, the solids of the whole zone mixed: a tank at steady state.
 

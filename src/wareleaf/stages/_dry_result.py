@@ -253,7 +253,8 @@ def _energy_residual(solved: Solved, zones: tuple[ZoneResult, ...], dry_kg: floa
     many, props = solved.scenarios, solved.tables
     ambient = float(enthalpy_j_kg(many.ambient_c, many.ambient_ratio)[0])
     start = dry_kg * float(props.leaf_heat(many.moisture_db, many.leaf_c)[0])
-    end = dry_kg * float(props.leaf_heat(solved.moisture_db, solved.leaf_c)[0])
+    leaving = props.leaf_heat(solved.moisture_db, solved.leaf_c) + solved.hidden_j_kg
+    end = dry_kg * float(leaving[0])
     given, taken = start - end, 0.0
     for z, state in zip(zones, solved.zones, strict=True):
         fresh = z.dry_air_kg * (1.0 - state.zone.recirculated)

@@ -17,7 +17,7 @@ from wareleaf.measure import moisture_db_from_wb
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
 from wareleaf.stages._dry_load import DryRun, loading_kg_m2
-from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, mix, tank
+from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, tank, turn
 from wareleaf.stages._dry_spec import Dryer, FluidBed, Zone
 from wareleaf.stages._dry_tables import Tables, by_dry_bulb, tables
 from wareleaf.stages.common import Array
@@ -68,8 +68,9 @@ class Solved:
     scenarios: Scenarios
     zones: tuple[ZoneState, ...]
     moisture_db: Array  # (scenario,) mean over depth
-    leaf_c: Array  # (scenario,) by enthalpy
+    leaf_c: Array  # (scenario,) mean by heat capacity
     leaf_max_c: Array
+    hidden_j_kg: Array  # heat of binding that the mean moisture does not show, see `turn`
 
 
 def scenarios(dryer: Dryer, run: DryRun, count: int = 1) -> Scenarios:
@@ -106,17 +107,17 @@ def solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
         np.repeat(many.leaf_c[:, None], dryer.layers, axis=1),
     )
     done: list[ZoneState] = []
-    hottest = leaf.temperature_c.max(axis=1)
+    hottest, hidden = leaf.temperature_c.max(axis=1), np.zeros(len(many))
     for index, zone in enumerate(dryer.zones):
         if zone.remix and not isinstance(dryer, FluidBed):
-            leaf = mix(props, leaf)
+            leaf, more = turn(props, leaf)
+            hidden = hidden + more
         state = _zone(dryer, run, many, index, leaf)
         done.append(state)
         leaf = Leaf(state.moisture[:, :, -1], state.leaf_c[:, :, -1])
         hottest = np.maximum(hottest, state.leaf_c.max(axis=(1, 2)))
-    heat = props.leaf_heat(*leaf).mean(axis=1)
-    mean_x = leaf.moisture.mean(axis=1)
-    return Solved(props, many, tuple(done), mean_x, props.leaf_c(heat, mean_x), hottest)
+    (x, c), more = turn(props, leaf)
+    return Solved(props, many, tuple(done), x[:, 0], c[:, 0], hottest, hidden + more)
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,12 +212,12 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
     w0, w1 = pair
     f0, f1 = (r * p.exhaust_ratio + (1.0 - r) * ambient - w for p, w in ((first, w0), (old, w1)))
     low, high = _bracket(low, high, w0, f0)
-    for turn in range(_MOST):
+    for count in range(_MOST):
         low, high = _bracket(low, high, w1, f1)
         new, middle = w1 + _secant(w0, w1, f0, f1), 0.5 * (low + high)
         new = np.where(new <= low, middle, new)
         new = np.where(new >= high, np.where(high >= limit, limit, middle), new)
-        if turn > _SMOOTH and turn % 2:
+        if count > _SMOOTH and count % 2:
             new = middle
         w0, f0, w1 = w1, f1, np.where(np.abs(f1) < _FLOOR, w1, new)
         result, flux = way.march(w1)
