@@ -8,6 +8,7 @@ import pytest
 from starlette.testclient import TestClient
 from web_works import PIN, Seeded, sign_in
 
+from wareleaf.web import tries
 from wareleaf.web.app import create_app
 
 HTML = {"accept": "text/html"}
@@ -90,6 +91,22 @@ def test_a_wrong_pin_is_refused_and_the_name_is_kept(seeded: Seeded) -> None:
         assert inside.headers["location"] == "/"
 
 
+def test_guessing_pins_is_slowed_down(seeded: Seeded, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = [1000.0]
+    monkeypatch.setattr(tries.time, "monotonic", lambda: clock[0])
+    monkeypatch.setattr(tries, "_WRONG", {})
+    with TestClient(create_app(seeded.works)) as stranger:
+        for _ in range(tries.FREE):
+            wrong = stranger.post("/sign-in", data={"who": "runa", "pin": "0000"})
+            assert wrong.status_code == 422
+        right = {"who": "runa", "pin": PIN}
+        slowed = stranger.post("/sign-in", data=right)
+        assert slowed.status_code == 429 and "Wait 30 s" in slowed.text
+        sign_in(stranger, "teo")  # another name is not held up
+        clock[0] += tries.WAIT_S + 1.0
+        assert stranger.post("/sign-in", data=right, follow_redirects=False).status_code == 303
+
+
 LOAD = {
     "source": "line-05",
     "gross_kg": "512,5",
@@ -142,6 +159,35 @@ def test_bad_loads_say_what_is_wrong_and_keep_what_was_typed(
     as_json = client.post("/intake", data=bad, headers={"accept": "application/json"})
     assert as_json.status_code == 422
     assert [p["field"] for p in as_json.json()["error"]] == ["source", "moisture_wb", "gross_kg"]
+    assert len(seeded.works.book.events(kind="intake")) == 5
+
+
+@pytest.mark.parametrize(
+    ("typed", "kilograms"),
+    [("512,5", 512.5), ("1 250", 1250.0), ("0,125", 0.125), ("1250.5", 1250.5)],
+)
+def test_numbers_are_read_as_people_type_them(
+    client: TestClient, seeded: Seeded, typed: str, kilograms: float
+) -> None:
+    answer = client.post("/intake", data={**LOAD, "gross_kg": typed, "tare_kg": ""})
+    made = str(answer.url).split("made=")[1]
+    assert seeded.works.book.lot(made).mass_g == round(kilograms * 1000)
+
+
+@pytest.mark.parametrize("typed", ["1,250", "nan", "inf", "1e300", "12 kg", "--", "0x10", "٣٤x"])
+def test_numbers_with_two_meanings_or_none_are_refused(
+    client: TestClient, seeded: Seeded, typed: str
+) -> None:
+    answer = client.post("/intake", data={**LOAD, "gross_kg": typed})
+    assert answer.status_code == 422
+    assert "Full weight is" in text(answer.text)
+    assert len(seeded.works.book.events(kind="intake")) == 5
+
+
+@pytest.mark.parametrize("note", ["x" * 5000, "a\x00b"])
+def test_text_that_is_no_line_is_refused(client: TestClient, seeded: Seeded, note: str) -> None:
+    answer = client.post("/intake", data={**LOAD, "note": note})
+    assert answer.status_code == 422
     assert len(seeded.works.book.events(kind="intake")) == 5
 
 

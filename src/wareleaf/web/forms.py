@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 import threading
 from collections import OrderedDict
@@ -13,6 +14,9 @@ from fastapi.responses import RedirectResponse, Response
 
 from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import session
+
+LONGEST_TEXT = 4000
+_TWO_MEANINGS = re.compile(r"[1-9]\d{0,2}(,\d{3})+")
 
 
 class Entered:
@@ -63,11 +67,19 @@ class Entered:
     def number(self, name: str, label: str, per: float = 1.0) -> float:
         """A number that must be there, divided by ``per`` (100 for a percent field).
 
-        A decimal comma is taken as a point. A percent field refuses a fraction typed by mistake.
+        A decimal comma is taken as a point; 1,250 is refused, because it may mean 1250 or 1.25.
         """
         typed = self.get(name)
         if not typed:
             self.wrong(name, f"{label} is empty; type a number.")
+            return 0.0
+        if _TWO_MEANINGS.fullmatch(typed):
+            whole = typed.replace(",", "")
+            self.wrong(
+                name,
+                f"{label} is {typed!r}, which may mean {whole} or {typed.replace(',', '.', 1)}; "
+                "type it without the comma.",
+            )
             return 0.0
         try:
             found = float(typed.replace(" ", "").replace(",", "."))
@@ -118,9 +130,23 @@ class Entered:
 
 
 async def entered(request: Request) -> Entered:
-    """Dependency of a page that takes a form."""
+    """Dependency of a page that takes a form.
+
+    Raises
+    ------
+    BadInput
+        For a field that is no typed line: far too long, or with characters nobody can type.
+    """
     form = await request.form()
-    return Entered([(k, v) for k, v in form.multi_items() if isinstance(v, str)], request)
+    pairs = [(k, v) for k, v in form.multi_items() if isinstance(v, str)]
+    for name, value in pairs:
+        if len(value) > LONGEST_TEXT:
+            raise BadInput(
+                name, value[:40], f"{name} is longer than {LONGEST_TEXT} characters; shorten it."
+            )
+        if "\x00" in value:
+            raise BadInput(name, None, f"{name} holds a character that cannot be kept.")
+    return Entered(pairs, request)
 
 
 def asked(request: Request) -> Entered:

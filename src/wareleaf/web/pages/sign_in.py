@@ -6,7 +6,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import RedirectResponse, Response
 
 from wareleaf.measure.errors import BadInput, Problem
-from wareleaf.web import session
+from wareleaf.web import session, tries
 from wareleaf.web.view import show
 from wareleaf.works import people
 
@@ -23,10 +23,21 @@ def sign_in(
     request: Request, who: str = Form(""), pin: str = Form(""), then: str = Form("/")
 ) -> Response:
     works = session.works_of(request)
+    wait_s = tries.wait_s(who)
+    if wait_s > 0.0:
+        slow = Problem("pin", "", f"Too many wrong PINs. Wait {wait_s:.0f} s, then try again.")
+        return show(
+            request,
+            "sign_in.html",
+            {"then": _inside(then), "chosen": who},
+            problems=[slow],
+            status=429,
+        )
     try:
         fits = people.pin_fits(works, works.settings.person_of(who).id, pin)
     except BadInput:
         fits = False
+    tries.note(who, fits)
     if not fits:
         wrong = Problem("pin", "", "Name and PIN do not go together. Try again.")
         return show(
