@@ -10,6 +10,7 @@ import os
 import random
 import shutil
 import tempfile
+import time as ticking
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
@@ -33,6 +34,7 @@ from wareleaf.works.record import tokens_from
 from wareleaf.works.settings import WorksSettings
 
 Progress = Callable[[date, int, int], None]
+LEFTOVER_S = 3600.0
 CORRECTED_DAYS_AGO = 12
 HELD_DAYS_AGO = 10
 
@@ -74,7 +76,8 @@ def generate(
     if not 1 <= days <= 200:
         raise BadInput("days", days, f"days is {days}; it must be from 1 to 200.")
     folder.parent.mkdir(parents=True, exist_ok=True)
-    making = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    _sweep(folder)
+    making = Path(tempfile.mkdtemp(prefix=_prefix(folder), dir=folder.parent))
     try:
         _write(making, seed, days, progress, faults)
         if folder.exists():
@@ -86,9 +89,35 @@ def generate(
     return open_demo(folder)
 
 
-def _write(
-    folder: Path, seed: int, days: int, progress: Progress | None, faults: Faults
-) -> None:
+def renew(folder: Path, seed: int = 11, days: int = 30, progress: Progress | None = None) -> Works:
+    """Write the demo anew over an old one; the old one stays until the new one is complete.
+
+    Raises
+    ------
+    BadInput
+        When the folder holds something that is no demo.
+    """
+    open_demo(folder).book.close()
+    fresh = folder.with_name(f"{_prefix(folder)}fresh")
+    shutil.rmtree(fresh, ignore_errors=True)
+    generate(fresh, seed, days, progress).book.close()
+    shutil.rmtree(folder)
+    fresh.rename(folder)
+    return open_demo(folder)
+
+
+def _prefix(folder: Path) -> str:
+    return f".{folder.name}-making-"
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what a killed generation left beside the folder, once it is an hour old."""
+    for left in folder.parent.glob(f"{_prefix(folder)}*"):
+        if ticking.time() - left.stat().st_mtime > LEFTOVER_S:
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _write(folder: Path, seed: int, days: int, progress: Progress | None, faults: Faults) -> None:
     folder.chmod(0o755)
     made = create_works(folder, settings_file())
     _in_haste(made)

@@ -173,9 +173,7 @@ def _mill(season: Season, lot: str) -> Doing:
         lost = season.faults.bad_split_share if here else 0.0
         if here:
             season.done.add("bad_split")
-        flake, powder = season.split(
-            YARD.operator, lot, (0.6, 0.4), YARD.fine_scale, chance, lost
-        )
+        flake, powder = season.split(YARD.operator, lot, (0.6, 0.4), YARD.fine_scale, chance, lost)
         first = yield from _grind(season, flake, 3000.0, "flake", FLAKE, chance)
         second = yield from _grind(season, powder, 300.0, "powder", POWDER, chance)
         season.goods[lot] = [first, second]
@@ -192,9 +190,7 @@ def _grind(
     leaf, dust, long_h = outcomes.milled(machine, season.leaves[lot], size_um)
     run = season.put_on("mill-1", [lot], season.settings_of("mill-1", product_um=size_um))
     yield season.now + hours(long_h + 0.05)
-    off = Off(
-        0.0, 0.0, YARD.balance, YARD.fine_scale, form=form, attributes={"product": product}
-    )
+    off = Off(0.0, 0.0, YARD.balance, YARD.fine_scale, form=form, attributes={"product": product})
     dust_g = round(1000.0 * dust.mass_kg)
     streams = [Stream("dust", dust_g, round(1000.0 * dust.dry_kg))] if dust_g else []
     return season.take_off("mill-1", run, [(leaf, off)], chance, streams)[0]

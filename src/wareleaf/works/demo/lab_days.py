@@ -142,9 +142,7 @@ def _release(season: Season, lot: str, markets: Sequence[str], chance: Chance) -
     """The quality manager releases what was made of the lot, for every market that allows it."""
     yield season.now + hours(0.8 + chance.minutes(0.0, 40.0))
     for made in season.goods.get(lot, []):
-        open_to = [
-            m for m in markets if release_lot.assess(season.works, made, m).may_release
-        ]
+        open_to = [m for m in markets if release_lot.assess(season.works, made, m).may_release]
         if open_to:
             release_lot.release(season.works, QUALITY, made, open_to)
             yield season.now + hours(chance.minutes(2.0, 6.0))

@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
+from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works, open_works
 
 PIN = "2468"
@@ -43,12 +44,17 @@ def demo_clock(works: Works) -> Callable[[], datetime]:
 
 
 def open_demo(folder: Path) -> Works:
-    """Open a demo folder on its clock.
+    """Open a demo folder on its own clock.
 
     Raises
     ------
     BadInput
-        When the folder holds no works.
+        When the folder holds no works, or one that is no demo.
     """
     works = open_works(folder)
+    if not is_demo(works):
+        works.book.close()
+        raise BadInput(
+            "folder", str(folder), f"{folder} holds a works that is no demo; name another folder."
+        )
     return replace(works, clock=demo_clock(works))

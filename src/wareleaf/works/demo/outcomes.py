@@ -10,6 +10,7 @@ from datetime import datetime
 import numpy as np
 
 from wareleaf.stages import blanch, dry, mill, oxidise, roll, sift, wither
+from wareleaf.works.charge import Charge
 from wareleaf.works.demo.truth import Chance, TrueLeaf
 from wareleaf.works.house import Works
 from wareleaf.works.machines import (
@@ -21,7 +22,6 @@ from wareleaf.works.machines import (
     sifter_of,
     trough_of,
 )
-from wareleaf.works.charge import Charge
 from wareleaf.works.predict.tea import CUT
 from wareleaf.works.settings import Equipment
 from wareleaf.works.weather import window
@@ -78,7 +78,10 @@ class Drying:
 
     def _simulate(self, residence_h: float) -> dry.DryResult:
         dry_bulb, humidity, pressure = air_on(
-            self.works, self.machine.site, self.at, max(1, round(self.leaf.mass_kg / self.feed_kg_h))
+            self.works,
+            self.machine.site,
+            self.at,
+            max(1, round(self.leaf.mass_kg / self.feed_kg_h)),
         )
         run = dry.DryRun(
             leaf_id=self.leaf.leaf,
@@ -120,7 +123,9 @@ class Drying:
         return min(tried, key=lambda row: abs(row[1]))[0]
 
 
-def withering(works: Works, machine: Equipment, leaf: TrueLeaf, at: datetime, heating_k: float) -> wither.WitherResult:
+def withering(
+    works: Works, machine: Equipment, leaf: TrueLeaf, at: datetime, heating_k: float
+) -> wither.WitherResult:
     """A day and more of a load on a trough, at the usual pace."""
     dry_bulb, humidity, pressure = air_on(works, machine.site, at, 31)
     run = wither.WitherRun(
@@ -176,7 +181,9 @@ def sifted(machine: Equipment, leaf: TrueLeaf, chance: Chance) -> list[tuple[str
     return [(g.name, leaf.part(leaf.mass_kg * g.mass_kg / whole)) for g in grades]
 
 
-def milled(machine: Equipment, leaf: TrueLeaf, product_um: float) -> tuple[TrueLeaf, TrueLeaf, float]:
+def milled(
+    machine: Equipment, leaf: TrueLeaf, product_um: float
+) -> tuple[TrueLeaf, TrueLeaf, float]:
     """Leaf after the mill, the dust in the filter, and the hours it took."""
     charge = Charge(leaf.leaf, leaf.mass_kg, leaf.moisture_wb, 0.003, 0.0)
     result = mill.simulate(*mill_of(machine, {"product_um": product_um}, charge))

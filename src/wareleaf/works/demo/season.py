@@ -183,9 +183,7 @@ class Season:
                     moisture_wb=self._moisture(off.moisture_meter, leaf, chance, before),
                 )
             )
-        made = run_stage.finish_run(
-            self.works, YARDS[site].operator, run_id, offs, streams=streams
-        )
+        made = run_stage.finish_run(self.works, YARDS[site].operator, run_id, offs, streams=streams)
         self.busy.discard(machine_id)
         ids = [lot.lot_id for lot in made]
         self.leaves.update(zip(ids, truths, strict=True))
@@ -271,7 +269,13 @@ class Season:
         return lot.lot_id
 
     def split(
-        self, who: str, lot_id: str, shares: Sequence[float], meter: str, chance: Chance, lost: float
+        self,
+        who: str,
+        lot_id: str,
+        shares: Sequence[float],
+        meter: str,
+        chance: Chance,
+        lost: float,
     ) -> list[str]:
         """Split a lot into weighed parts; ``lost`` is the share that goes astray."""
         whole = self.leaves[lot_id]
