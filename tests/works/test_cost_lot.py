@@ -1,8 +1,8 @@
 """Cost, energy and carbon of a lot, against sums done by hand from the settings."""
 
 import pytest
-
 from tests.works.plan_day_works import small_works
+
 from wareleaf.accounts import fuel
 from wareleaf.measure import BadInput
 from wareleaf.works import cost_lot

@@ -3,8 +3,8 @@
 from datetime import timedelta
 
 import pytest
-
 from tests.works.plan_day_works import small_works
+
 from wareleaf.measure import BadInput
 from wareleaf.works.expected import announce, expected, withdraw
 

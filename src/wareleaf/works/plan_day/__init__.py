@@ -8,7 +8,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Any
 
 from pydantic import ValidationError
@@ -57,6 +58,7 @@ __all__ = [
 ]
 
 MOST_KEPT = 10
+GRACE = timedelta(minutes=20)  # a run may begin this late before anyone is told. Own choice.
 
 
 def plan_site(works: Works, who: str, site_id: str, time_limit_s: float = 8.0) -> DayPlan:
@@ -186,31 +188,50 @@ def plans_kept(works: Works, site_id: str) -> tuple[DayPlan, ...]:
 
 def changed_since(works: Works, plan: DayPlan) -> tuple[str, ...]:
     """What happened at the site since a plan was made that it does not know, in sentences."""
-    told = []
-    since = plan.made_at
-    intakes = works.book.events_in_force(kind="intake", since=since, site=plan.site_id)
-    if intakes:
-        kg = sum(m.mass_g for e in intakes for m in e.outputs) / 1000.0
-        told.append(f"{len(intakes)} loads ({kg:.0f} kg) were taken in since.")
     known = {r for x in plan.loads for r in x.refs}
-    now = works.now()
-    new = [
-        x for x in expected(works, plan.site_id, now, plan.until_at) if x.expected_id not in known
+    now, told = works.now(), []
+    taken = [
+        sum(m.mass_g for m in e.outputs) / 1000.0
+        for e in works.book.events_in_force(kind="intake", since=plan.made_at, site=plan.site_id)
+        if not {m.lot_id for m in e.outputs} <= known
     ]
-    if new:
-        told.append(
-            f"{len(new)} loads ({sum(x.mass_kg for x in new):.0f} kg) were announced since."
-        )
-    at_work = {(r.equipment) for r in works.book.runs(site=plan.site_id, open_only=True)}
-    for run in plan.runs:
-        if run.start_at <= now < run.end_at and run.machine_id not in at_work:
-            told.append(f"{run.machine} should be running {run.load_id} and stands free.")
+    if taken:
+        told.append(f"Taken in since: {_loads(taken)}.")
+    coming = [
+        x.mass_kg
+        for x in expected(works, plan.site_id, now, plan.until_at)
+        if x.expected_id not in known
+    ]
+    if coming:
+        told.append(f"Announced since: {_loads(coming)}.")
+    told += _not_begun(works, plan, now)
     out = {(o.machine_id, o.until_at) for o in plan.outages}
     for o in outages(works, plan.site_id):
         if (o.machine_id, o.until_at) not in out:
             name = works.settings.equipment_of(o.machine_id).name
             told.append(f"{name} is out of order until {o.until_at:%H:%M}.")
-    return tuple(dict.fromkeys(told))
+    return tuple(told)
+
+
+def _loads(masses_kg: Sequence[float]) -> str:
+    count = len(masses_kg)
+    return f"{count} load{'' if count == 1 else 's'} ({sum(masses_kg):.0f} kg)"
+
+
+def _not_begun(works: Works, plan: DayPlan, now: datetime) -> list[str]:
+    """Leaf that should be on its first machine by now and still lies where it lay."""
+    first: dict[str, PlannedRun] = {}
+    for run in sorted(plan.runs, key=lambda r: r.start_at):
+        first.setdefault(run.load_id, run)
+    kinds = {x.load_id: x.kind for x in plan.loads}
+    told = []
+    for load_id, run in first.items():
+        if kinds[load_id] != "waiting" or run.start_at + GRACE > now:
+            continue
+        lots = works.book.lots(ids=run.refs)
+        if all(lot.remaining_mass_g == lot.mass_g and not lot.on_runs for lot in lots):
+            told.append(f"{load_id} was to start on {run.machine} at {run.start_at:%H:%M}.")
+    return told
 
 
 def _key(site_id: str) -> str:

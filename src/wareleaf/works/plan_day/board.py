@@ -25,7 +25,7 @@ MOST_PARTS = 6
 LEAD_H = 1.5  # from the door through the first machines to the dryer. Own choice.
 FULL_DAY = 0.95
 # Wet leaf is a risk: being through an hour earlier is worth this much for each part. Own choice.
-EARLY_PRICE_PER_H = 1.0
+EARLY_PRICE_PER_H = 0.5
 JUST_NOW_H = 1.0 / 12.0  # a run that is overdue is thought to end in five minutes
 GROUPS: Mapping[str, str] = {
     "wash": "wash tank",
@@ -254,7 +254,7 @@ def _running_legs(
 
 def _blind(machine: Equipment) -> Pace:
     """A machine whose model does not answer: an hour more, and the leaf as it went on."""
-    return Pace(machine, 1.0, None, None, 1.0, 0.5, 0.1, 0.0, 0.0, 0.0, 0.0, {})
+    return Pace(machine, 1.0, None, None, 1.0, 0.5, 0.1, 0.0, 0.0, 0.0, 0.0, 0.0, {})
 
 
 def _frozen(clock: DayClock, item: Item, now_h: float) -> Frozen:

@@ -38,7 +38,9 @@ class Pace:
     out_per_kg, moisture_wb_out, moisture_sd_out : float
         What comes off.
     fuel_kg, heat_kwh, electricity_kwh : float
-        For each kilogram that goes on. ``fuel_kg_h`` is the fuel of an hour of running.
+        For each kilogram that goes on.
+    fuel_kg_h, warm_up_fuel_kg : float
+        Fuel of an hour of running at full feed, and of making the machine ready.
     settings : mapping
         The settings this rests on.
     doubt : str
@@ -56,6 +58,7 @@ class Pace:
     heat_kwh: float
     electricity_kwh: float
     fuel_kg_h: float
+    warm_up_fuel_kg: float
     settings: Mapping[str, float]
     doubt: str = ""
 
@@ -177,7 +180,24 @@ def _pace(works: Works, machine: Equipment, charge: Charge, start: datetime) -> 
     if machine.stage == "wither" and math.isnan(seen.duration_sd_h):
         doubt = f"{machine.name} would not reach its moisture in the coming air."
         seen = replace(seen, duration_h=max(seen.duration_h, NEVER_H))
-    return pace_from(machine, charge, settings, seen, doubt)
+    pace = pace_from(machine, charge, settings, seen, doubt)
+    if machine.stage == "blanch":
+        return _without_fill(works, pace, charge, start)
+    return pace
+
+
+def _without_fill(works: Works, pace: Pace, charge: Charge, start: datetime) -> Pace:
+    """A bath whose first fill is heated once: what twice the leaf does not need again."""
+    twice = replace(charge, mass_kg=2.0 * charge.mass_kg)
+    seen = predict_charge(works, pace.machine, twice, pace.settings, start)
+    more = max(0.0, seen.fuel_kg / charge.mass_kg - pace.fuel_kg)
+    fill_kg = max(0.0, (pace.fuel_kg - more) * charge.mass_kg)
+    return replace(
+        pace,
+        fuel_kg=more,
+        fuel_kg_h=more * (pace.rate_kg_h or charge.mass_kg),
+        warm_up_fuel_kg=fill_kg,
+    )
 
 
 def pace_from(
@@ -197,6 +217,7 @@ def pace_from(
     elif machine.stage == "roll" and capacity is not None:
         inside = seen.duration_h / math.ceil(charge.mass_kg / capacity - 1e-9)
     kg = charge.mass_kg
+    fuel_kg_h = seen.fuel_kg / kg * rate if rate else seen.fuel_kg / max(inside, 0.25)
     return Pace(
         machine=machine,
         inside_h=inside,
@@ -208,7 +229,8 @@ def pace_from(
         fuel_kg=seen.fuel_kg / kg,
         heat_kwh=seen.heat_kwh / kg,
         electricity_kwh=seen.electricity_kwh / kg,
-        fuel_kg_h=seen.fuel_kg / max(seen.duration_h, 0.25),
+        fuel_kg_h=fuel_kg_h,
+        warm_up_fuel_kg=machine.warm_up_h * fuel_kg_h,
         settings=dict(settings),
         doubt=doubt,
     )

@@ -19,14 +19,14 @@ AFTER_ROLL_H = 0.25
 AFTER_ROLL_LOST_PER_H = 0.5
 
 # A dryer kept hot without leaf burns what its walls lose. Common practice, no source.
-IDLE_FUEL_SHARE = 0.10
+IDLE_FUEL_SHARE = 0.05
 
 RULE = (
     "A kilogram of leaf is worth what it yields of the cheapest product it may become, at that "
     "product's price, less the fuel, electricity and labour still to be spent on it up to the "
     "dryer; milling, packing and the leaf itself are not taken off. Diverting and refusing cost "
-    "what the settings say. A warm-up burns as much as the same hours of running. The works' own "
-    "choice."
+    "what the settings say. Warming a dryer burns as much as the same hours at full feed, a bath "
+    "its first fill. The works' own choice."
 )
 
 
@@ -61,7 +61,7 @@ def value_per_kg(product: Product, legs: tuple[Leg, ...], mass_kg: float, costs:
 
 def warm_up_price(pace: Pace, costs: Costs) -> float:
     """Fuel of one warm-up, in money."""
-    return pace.machine.warm_up_h * pace.fuel_kg_h * costs.fuel_per_kg
+    return pace.warm_up_fuel_kg * costs.fuel_per_kg
 
 
 def idle_price_per_h(pace: Pace, costs: Costs) -> float:
