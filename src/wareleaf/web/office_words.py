@@ -45,7 +45,7 @@ def evidence_mark(evidence: str) -> tuple[str, str]:
 def standing_of(line: Line | None) -> tuple[str, str]:
     """Where a lot stands against one limit of one market, as a word with its tint."""
     if line is None:
-        return ("no such limit", "none")
+        return ("none there", "")
     if line.limit.limit is None:
         found = ("confirm the text", "due") if line.needs_confirmation else ("sets no number", "")
     elif line.status is Status.MISSING_RESULT:

@@ -44,8 +44,8 @@ class ToReport:
         Markets that let the lot go only with it, and have no result yet.
     found : bool
         A result that speaks for the lot is in the book.
-    limits : tuple of (str, str)
-        Market and its limit in words.
+    limits : tuple of (str, tuple of str)
+        Each limit in words, and the markets that have it.
     usual_relative_sd : float or None
         Standard uncertainty over value of the last result like it; None when there is none.
     """
@@ -55,7 +55,7 @@ class ToReport:
     basis: str
     needed_by: tuple[str, ...]
     found: bool
-    limits: tuple[tuple[str, str], ...]
+    limits: tuple[tuple[str, tuple[str, ...]], ...]
     usual_relative_sd: float | None
 
 
@@ -118,9 +118,17 @@ def _report(name: str, lines: list[tuple[str, Line]], found: bool, usual: float 
             )
         ),
         found=found,
-        limits=tuple(dict.fromkeys((market, limit_words(line.limit)) for market, line in lines)),
+        limits=_by_words(lines),
         usual_relative_sd=usual,
     )
+
+
+def _by_words(lines: list[tuple[str, Line]]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Each limit in words once, with the markets that have it."""
+    found: dict[str, list[str]] = {}
+    for market, line in lines:
+        found.setdefault(limit_words(line.limit), []).append(market)
+    return tuple((words, tuple(dict.fromkeys(markets))) for words, markets in found.items())
 
 
 def _usual(works: Works) -> Mapping[str, float]:

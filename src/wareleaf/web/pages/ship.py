@@ -1,0 +1,88 @@
+"""Ship: a customer, and the lots that are released for their market."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import Response
+
+from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.web import session
+from wareleaf.web.forms import Entered, asked, entered, once
+from wareleaf.web.view import refused_status, show
+from wareleaf.works.ship import ship
+
+router = APIRouter()
+
+
+@router.get("/ship", include_in_schema=False)
+def page(request: Request, form: Entered = Depends(asked)) -> Response:
+    return _page(request, form)
+
+
+def _page(
+    request: Request, form: Entered, problems: Sequence[Problem] = (), status: int = 200
+) -> Response:
+    works, site = session.works_of(request), session.site(request)
+    if form.get("lot"):
+        form.values.setdefault("lot_ids", [form.get("lot")])
+    customers = works.settings.customer
+    wanted = form.get("customer")
+    customer = works.settings.customer_of(wanted) if wanted else next(iter(customers), None)
+    stock = works.book.lots(site=site.id, in_stock_only=True)
+    ready = [
+        lot
+        for lot in stock
+        if customer is not None
+        and customer.market in lot.released_for
+        and not lot.held_because
+        and not lot.on_runs
+    ]
+    waiting = [
+        lot for lot in stock if lot.form == "packed" and lot not in ready and not lot.held_because
+    ]
+    context: dict[str, Any] = {
+        "customers": customers,
+        "customer": customer,
+        "packed": [lot for lot in ready if lot.form == "packed"],
+        "bulk": [lot for lot in ready if lot.form != "packed"],
+        "waiting": waiting,
+        "sent": works.book.events(kind="ship", site=site.id, limit=6, newest_first=True),
+        "customer_name": {c.id: c.name for c in customers},
+        "form": form,
+        "path": "/pack",
+    }
+    data = {k: context[k] for k in ("customer", "packed", "bulk")}
+    return show(request, "ship.html", context, data=data, problems=problems, status=status)
+
+
+@router.post("/ship", include_in_schema=False)
+def send(request: Request, form: Entered = Depends(entered)) -> Response:
+    works = session.works_of(request)
+
+    def do() -> str:
+        ticked = form.all("lot_ids")
+        if not ticked:
+            form.wrong("lot_ids", "No lot is ticked; tick what goes on the vehicle.")
+        lots_kg = {i: form.maybe(f"kg {i}", f"Kilograms of {i}") for i in ticked}
+        form.check()
+        event = ship(
+            works,
+            session.person(request).id,
+            form.get("customer"),
+            lots_kg,
+            vehicle=form.get("vehicle"),
+            document=form.get("document"),
+            note=form.get("note"),
+        )
+        kg = sum(d.mass_g for d in event.inputs) / 1000.0
+        name = works.settings.customer_of(form.get("customer")).name
+        session.say(request, f"Shipped: {kg:.1f} kg to {name}.")
+        return f"/ship?customer={form.get('customer')}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        return _page(request, form, error.problems, refused_status(error))
