@@ -153,7 +153,8 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
         "meter": meter.id,
         "moisture_wb": moisture,
         "moisture_sd": moisture_sd,
-        "moisture_meter": load.moisture_meter or "assumed from the leaf profile",
+        "moisture_meter": load.moisture_meter
+        or ("assumed from the leaf profile" if load.moisture_wb is None else "meter not named"),
         "temperature_c": load.temperature_c,
         "cut_at": cut_at.isoformat(),
     }
