@@ -11,6 +11,7 @@ import ast
 import importlib
 import json
 import pkgutil
+from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -19,6 +20,13 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from wareleaf.measure.errors import BadInput, Problem
+
+_AFAR: ContextVar[bool] = ContextVar("_AFAR", default=False)
+
+
+def called_from_afar() -> bool:
+    """Whether the running door was called over HTTP; then it opens no file and no database."""
+    return _AFAR.get()
 
 
 class DoorInput(BaseModel):
@@ -89,8 +97,8 @@ def problems_of(error: ValidationError) -> list[Problem]:
     return found
 
 
-def call(name: str, data: dict[str, Any]) -> dict[str, Any]:
-    """Run a door on plain data and return plain data.
+def call(name: str, data: dict[str, Any], *, from_afar: bool = False) -> dict[str, Any]:
+    """Run a door on plain data and return plain data; ``from_afar`` says that HTTP asked.
 
     Raises
     ------
@@ -102,7 +110,11 @@ def call(name: str, data: dict[str, Any]) -> dict[str, Any]:
         parsed = module.Input.model_validate(data)
     except ValidationError as error:
         raise BadInput.of(problems_of(error)) from error
-    result: dict[str, Any] = module.run(parsed).model_dump(mode="json")
+    token = _AFAR.set(from_afar)
+    try:
+        result: dict[str, Any] = module.run(parsed).model_dump(mode="json")
+    finally:
+        _AFAR.reset(token)
     return result
 
 
