@@ -1,0 +1,1 @@
+"""Papers: the lot dossier as PDF. No arithmetic of the trade; the works gathers, this sets."""
