@@ -5,7 +5,7 @@ from tests.works.plan_day_works import small_works
 
 from wareleaf.accounts import fuel
 from wareleaf.measure import BadInput
-from wareleaf.works import cost_lot
+from wareleaf.works import cost_lot_charges
 from wareleaf.works.cost_lot import lot_cost, lot_costs, set_grid_factor
 from wareleaf.works.handle_lot import split
 from wareleaf.works.pack_lot import PackRun, pack
@@ -87,7 +87,7 @@ def test_the_notes_say_predicted_and_that_the_grid_is_left_out_until_it_is_given
 def test_the_energy_of_a_run_without_kept_prediction_is_predicted_now(small, monkeypatch):
     lot, _ = kelp_dried(small)
     with_kept = lot_cost(small.works, lot.lot_id)
-    real = cost_lot._energy
+    real = cost_lot_charges._energy
 
     def as_older_book(works, event, start, machine):
         facts = {k: v for k, v in start.facts.items() if k != "predicted"}
@@ -95,7 +95,7 @@ def test_the_energy_of_a_run_without_kept_prediction_is_predicted_now(small, mon
 
         return real(works, event, replace(start, facts=facts), machine)
 
-    monkeypatch.setattr(cost_lot, "_energy", as_older_book)
+    monkeypatch.setattr(cost_lot_charges, "_energy", as_older_book)
     again = lot_cost(small.works, lot.lot_id)
     assert again.fuel_kwh == pytest.approx(with_kept.fuel_kwh, rel=1e-3)
 

@@ -145,6 +145,7 @@ def test_small_loads_of_one_leaf_share_a_trough(small):
     assert sum(r.stage == "wither" for r in plan.runs) == 1
 
 
+@pytest.mark.slow
 def test_an_overloaded_day_gives_a_plan_and_a_reason_within_ten_seconds(small):
     for k in range(9):
         small.take(f"line-0{(1, 2, 5)[k % 3]}", 3000.0)
@@ -190,6 +191,7 @@ def test_leaf_that_is_running_stays_where_it_is(small):
     assert wash.start_at == small.at - timedelta(hours=0.5)
     assert wash.end_at == small.at + timedelta(hours=0.5)  # 1500 kg at 1500 kg/h
     assert {r.stage for r in plan.runs} == {"wash", "blanch", "dry"}
+    assert plan.decisions[0].sentence.startswith(f"{lot.lot_id} is on Wash tank")
 
 
 def busy_kelp(small):

@@ -19,10 +19,11 @@ from wareleaf.plan.schedule import Plan, Run
 from wareleaf.works.expected import ExpectedLoad
 from wareleaf.works.house import Works
 from wareleaf.works.plan_day.again import before_on, standing
-from wareleaf.works.plan_day.board import Board, Sized, build, machines, size
+from wareleaf.works.plan_day.board import Board, build, machines
 from wareleaf.works.plan_day.items import expected_item, require_site_machines
 from wareleaf.works.plan_day.outages import Outage, outages
 from wareleaf.works.plan_day.shown import DayPlan, RoomFor
+from wareleaf.works.plan_day.sized import Sized, size
 from wareleaf.works.plan_day.words import day_plan, room_in_words
 
 ANSWER_S = 9.5  # from question to answer, the solver's time included

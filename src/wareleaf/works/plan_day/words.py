@@ -46,6 +46,11 @@ def in_words(sentence: str, clock: DayClock, names: Mapping[str, str]) -> str:
     return said
 
 
+def _under_way(sentence: str) -> str:
+    """The planner's words for leaf that is on its machine already."""
+    return sentence.replace(" goes straight to ", " is on ", 1)
+
+
 def names_of(works: Works) -> dict[str, str]:
     """Names of all machines by id."""
     return {m.id: m.name for m in works.settings.equipment}
@@ -99,7 +104,11 @@ def day_plan(
                 d.wait_h,
                 d.loss_share,
                 d.price,
-                in_words(d.sentence, clock, names),
+                in_words(
+                    _under_way(d.sentence) if board.items[d.load_id].view else d.sentence,
+                    clock,
+                    names,
+                ),
             )
             for d in plan.decisions
         ),

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from wareleaf import leaf as leaves
 from wareleaf.accounts import fuel_for_heat_kg
+from wareleaf.works.cost_lot_charges import HEATER_EFFICIENCY
 from wareleaf.works.plan_day.legs import Leg, Pace
 from wareleaf.works.settings import Costs, Product
-
-# Heat that a model reports without its burner (a trough's air heater). Common practice, no source.
-HEATER_EFFICIENCY = 0.80
 
 # Leaf that is rolled goes on oxidising; a quarter of an hour between roller, floor and dryer is
 # let pass, and half of its value is thought lost in each hour more. Common practice, no source.
