@@ -101,8 +101,11 @@ def renew(folder: Path, seed: int = 11, days: int = 30, progress: Progress | Non
     fresh = folder.with_name(f"{_prefix(folder)}fresh")
     shutil.rmtree(fresh, ignore_errors=True)
     generate(fresh, seed, days, progress).book.close()
-    shutil.rmtree(folder)
+    old = folder.with_name(f"{_prefix(folder)}old")
+    shutil.rmtree(old, ignore_errors=True)
+    folder.rename(old)
     fresh.rename(folder)
+    shutil.rmtree(old, ignore_errors=True)
     return open_demo(folder)
 
 

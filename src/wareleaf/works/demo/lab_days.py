@@ -142,10 +142,17 @@ def _release(season: Season, lot: str, markets: Sequence[str], chance: Chance) -
     """The quality manager releases what was made of the lot, for every market that allows it."""
     yield season.now + hours(0.8 + chance.minutes(0.0, 40.0))
     for made in season.goods.get(lot, []):
-        open_to = [m for m in markets if release_lot.assess(season.works, made, m).may_release]
+        _release_where_allowed(season, made, markets)
+        yield season.now + hours(chance.minutes(2.0, 6.0))
+
+
+def _release_where_allowed(season: Season, lot: str, markets: Sequence[str]) -> None:
+    try:
+        release_lot.release(season.works, QUALITY, lot, markets)
+    except BadInput:
+        open_to = [m for m in markets if release_lot.assess(season.works, lot, m).may_release]
         if open_to:
-            release_lot.release(season.works, QUALITY, made, open_to)
-            yield season.now + hours(chance.minutes(2.0, 6.0))
+            release_lot.release(season.works, QUALITY, lot, open_to)
 
 
 def hold_and_free(season: Season, lot: str) -> Doing:

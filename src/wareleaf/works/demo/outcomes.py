@@ -139,7 +139,7 @@ def withering(
         duration_h=30.0,
         heating_k=(heating_k,),
         hours_since_plucking=1.0,
-        step_min=20.0,
+        step_min=30.0,
     )
     return wither.simulate(replace(trough_of(machine), n_layers=5), run)
 
