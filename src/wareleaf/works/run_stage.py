@@ -6,6 +6,7 @@ At the end water closes the mass, and what dry matter does not account for stays
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -111,16 +112,19 @@ def start_run(
 
 
 def _kept(forecast: Prediction) -> dict[str, float | None]:
-    return {
-        "duration_h": forecast.duration_h,
-        "duration_sd_h": forecast.duration_sd_h,
-        "mass_out_kg": forecast.mass_out_kg,
-        "moisture_wb_out": forecast.moisture_wb_out,
-        "moisture_wb_out_sd": forecast.moisture_wb_out_sd,
-        "heat_kwh": forecast.heat_kwh,
-        "electricity_kwh": forecast.electricity_kwh,
-        "fuel_kg": forecast.fuel_kg,
-    }
+    """The prediction as facts; what the model cannot say (a wither that never ends) is None."""
+    names = (
+        "duration_h",
+        "duration_sd_h",
+        "mass_out_kg",
+        "moisture_wb_out",
+        "moisture_wb_out_sd",
+        "heat_kwh",
+        "electricity_kwh",
+        "fuel_kg",
+    )
+    values = {name: float(getattr(forecast, name)) for name in names}
+    return {name: value if math.isfinite(value) else None for name, value in values.items()}
 
 
 def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> list[LotState]:
