@@ -1,0 +1,79 @@
+"""Watch: what is wrong or may be, gravest first, and which checks found nothing."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from datetime import timedelta
+from typing import Any
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import Response
+
+from wareleaf.book import Event
+from wareleaf.measure.errors import BadInput
+from wareleaf.web import session
+from wareleaf.web.forms import Entered, asked
+from wareleaf.web.office_words import CHECKS
+from wareleaf.web.view import show
+from wareleaf.works.house import Works
+from wareleaf.works.watch import Finding, findings
+
+router = APIRouter()
+
+DAYS = (("1", "today and yesterday"), ("7", "a week"), ("30", "30 days"), ("", "all"))
+
+# The checks read the whole history, which takes seconds; they are done again when the book grew.
+_KEPT: OrderedDict[tuple[int, str, int], tuple[Finding, ...]] = OrderedDict()
+_LOCK = threading.Lock()
+_MOST = 8
+
+
+def found_at(works: Works, site_id: str) -> tuple[Finding, ...]:
+    """All findings of a site on the book as it stands."""
+    last = works.book.events(limit=1, newest_first=True)
+    key = (id(works), site_id, last[0].sequence if last else 0)
+    with _LOCK:
+        if key not in _KEPT:
+            _KEPT[key] = tuple(findings(works, site=site_id))
+            while len(_KEPT) > _MOST:
+                _KEPT.popitem(last=False)
+        return _KEPT[key]
+
+
+@router.get("/watch", include_in_schema=False)
+def page(request: Request, form: Entered = Depends(asked)) -> Response:
+    works, site = session.works_of(request), session.site(request)
+    everything = found_at(works, site.id)
+    days = form.maybe("days", "Days")
+    form.check()
+    since = works.now() - timedelta(days=days) if days else None
+    shown = [f for f in everything if since is None or f.at >= since]
+    loud = {f.kind for f in shown}
+    context: dict[str, Any] = {
+        "findings": [(f, *_subjects(works, f)) for f in shown],
+        "older": len(everything) - len(shown),
+        "quiet": [(name, what) for kind, (name, what) in CHECKS.items() if kind not in loud],
+        "days": DAYS,
+        "chosen": form.get("days"),
+        "meter_name": {m.id: m.name for m in works.settings.meter},
+    }
+    data = {"findings": shown, "quiet": [kind for kind in CHECKS if kind not in loud]}
+    return show(request, "watch.html", context, data=data)
+
+
+def _subjects(works: Works, finding: Finding) -> tuple[list[str], list[Event]]:
+    """Lots and events of a finding; an event that has no lot named brings its own lots."""
+    lots = [lot.lot_id for lot in works.book.lots(ids=list(finding.subjects))]
+    events = []
+    for subject in finding.subjects:
+        if subject in lots or finding.kind in ("meter", "seal"):
+            continue
+        try:
+            event = works.book.event(subject).event
+        except BadInput:
+            continue
+        events.append(event)
+        if not lots:
+            lots = [d.lot_id for d in event.inputs] + [m.lot_id for m in event.outputs]
+    return list(dict.fromkeys(lots)), events
