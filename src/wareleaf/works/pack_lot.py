@@ -78,12 +78,14 @@ def pack(
     Raises
     ------
     BadInput
-        For a held lot, another leaf than the product's, or impossible numbers.
+        For a held lot, another leaf than the product's, impossible numbers, or fewer packs weighed
+        than the declared-weight check needs.
     """
     product = works.settings.product_of(run.product_id)
     acting(works, who, "pack", product.site)
     lots = [works.book.lot(lot_id) for lot_id in run.lots_kg]
     _check(run, lots, product.leaf)
+    weight_check(product.nominal_g, run.packs, run.net_g)  # too few weighed cannot be judged later
     film = works.settings.film_of(run.film or product.film)
     scale = works.settings.meter_of(run.scale)
     draws = tuple(draw(lot, run.lots_kg[lot.lot_id]) for lot in lots)
