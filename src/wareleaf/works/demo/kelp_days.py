@@ -168,10 +168,12 @@ def _mill(season: Season, lot: str) -> Doing:
         return
     sugar = booked.leaf == "sugar_kelp_blanched"
     product = FLAKE if sugar else WAKAME
-    if sugar and booked.moisture_wb < POWDER_BELOW_WB and day.weekday() in (0, 2, 4):
-        here = season.days_ago(day) == season.faults.bad_split and "bad_split" not in season.done
-        lost = season.faults.bad_split_share if here else 0.0
-        if here:
+    here = sugar and season.days_ago(day) == season.faults.bad_split
+    slips = here and "bad_split" not in season.done
+    powder_day = booked.moisture_wb < POWDER_BELOW_WB and day.weekday() in (0, 2, 4)
+    if sugar and (powder_day or slips):
+        lost = season.faults.bad_split_share if slips else 0.0
+        if slips:
             season.done.add("bad_split")
         flake, powder = season.split(YARD.operator, lot, (0.6, 0.4), YARD.fine_scale, chance, lost)
         first = yield from _grind(season, flake, 3000.0, "flake", FLAKE, chance)
