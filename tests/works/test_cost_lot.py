@@ -121,7 +121,7 @@ def test_packs_add_film_and_the_hours_of_the_bench(small):
     packed = pack(
         small.works,
         "jorun",
-        PackRun("kelp-flake-500", {flake.lot_id: None}, packs, [500.0] * 5, "kelp-pack-balance"),
+        PackRun("kelp-flake-500", {flake.lot_id: None}, packs, [500.0] * 50, "kelp-pack-balance"),
     )
     after = lot_cost(small.works, packed.lot_id)
     # Product: 0.14 m2 a pack of film at 0.85; bench: 60 kg/h, one person at 18.
