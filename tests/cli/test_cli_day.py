@@ -81,8 +81,8 @@ def test_a_load_becomes_packs_on_a_lorry(shell):
     assert (few.exit_code, "needs at least 50" in few.stderr) == (2, True)
     assert shell.data("", "lot", lot)["lot"]["drawn_mass_g"] == 120  # the sample alone
     packed = shell.data(
-        "jorun", "pack", "wakame-cut-250", f"{lot}=25.2", "--packs", "100", "--net", net, "--spill", "126 g",
-        "--scale", "kelp-pack-balance",
+        "jorun", "pack", "wakame-cut-250", f"{lot}=25.2", "--packs", "100", "--net", net,
+        "--spill", "126 g", "--scale", "kelp-pack-balance",
     )  # fmt: skip
     packs = packed["lot"]["lot_id"]
     assert packed["lot"]["released_for"] == ["AU"]
@@ -204,3 +204,27 @@ def test_a_book_that_was_changed_from_outside_exits_with_1(shell):
     done = shell.run("", "verify")
     assert done.exit_code == 1
     assert re.search(r"The table of lots does not say", done.stdout)
+
+
+def test_a_blend_is_proposed_and_made(shell):
+    first, second = dried_wakame(shell), dried_wakame(shell)
+    for lot, iodine in ((first, "60"), (second, "200")):
+        sample = shell.data("mirel", "sample", lot, "50 g")["sample_id"]
+        more = ("--unit", "mg/kg", "--uncertainty", "1")
+        shell.says("mirel", "result", lot, sample, "iodine", iodine, *more)
+        run = shell.data("runa", "start", "mill-1", lot)["run_id"]
+        off = ("--scale", "kelp-floor-scale", "--moisture-meter", "kelp-quick")
+        shell.says("runa", "finish", run, "--off", "99.4", "9.6", *off)
+    ask = ("blend", "propose", "wakame-cut-250", "150", "--most", "iodine", "130")
+    found = shell.data("", *ask)
+    drawn = {d["lot_id"]: d["mass_kg"] for d in found["orders"][0]["draws"]}
+    assert sum(drawn.values()) == pytest.approx(150.0, abs=0.01)
+    iodine = next(p for p in found["orders"][0]["properties"] if p["name"] == "iodine")
+    assert iodine["value"] <= 130.0 + 1e-6
+    line = shell.says("", *ask).splitlines()[-1]
+    assert line.startswith("Next: wareleaf blend make ")
+    made = shell.data("jorun", *line.removeprefix("Next: wareleaf ").split())["lot"]
+    assert made["form"] == "blended"
+    assert made["mass_g"] == pytest.approx(150_000, abs=10)
+    none = shell.run("jorun", "blend", "make", next(iter(drawn)))
+    assert (none.exit_code, "Say how much" in none.stderr) == (2, True)
