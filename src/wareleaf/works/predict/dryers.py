@@ -41,9 +41,7 @@ def predict(ask: Ask) -> Prediction:
     advice = ""
     # A moisture read on a dryer is that of the leaf that comes off.
     usable = [
-        replace(r, quantity="moisture_wb_out")
-        for r in ask.readings
-        if r.quantity == "moisture_wb"
+        replace(r, quantity="moisture_wb_out") for r in ask.readings if r.quantity == "moisture_wb"
     ]
     if usable:
         seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
