@@ -1,0 +1,139 @@
+"""Isotherms fitted to sorption points, ranked, with standard errors and residuals."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from pydantic import BaseModel, Field
+
+from wareleaf.works.doors import DoorInput, DoorOutput
+
+if TYPE_CHECKING:
+    from wareleaf.leaf.fit_sorption import SorptionFit
+
+ModelName = Literal[
+    "gab",
+    "modified_oswin",
+    "modified_halsey",
+    "modified_henderson",
+    "modified_chung_pfost",
+    "peleg",
+]
+ALL: list[ModelName] = [
+    "gab",
+    "modified_oswin",
+    "modified_halsey",
+    "modified_henderson",
+    "modified_chung_pfost",
+    "peleg",
+]
+
+
+class Point(DoorInput):
+    """One equilibrium point."""
+
+    water_activity: float
+    moisture_db: float
+    temperature_c: float
+
+
+class Input(DoorInput):
+    """Points of one branch of one leaf, and the models to try."""
+
+    points: list[Point] = Field(min_length=2, max_length=5000)
+    models: list[ModelName] | None = Field(
+        None, description="All six when left out, less those with more constants than points."
+    )
+
+
+class Constant(BaseModel):
+    """A fitted constant; the error is null where the points do not determine it."""
+
+    value: float
+    standard_error: float | None
+
+
+class FittedIsotherm(BaseModel):
+    """One fitted model; moisture in kg/kg dry basis."""
+
+    model: str
+    parameters: dict[str, Constant]
+    held: dict[str, float] = Field(description="Constants that were not fitted, and their value.")
+    constants: dict[str, float] = Field(description="All constants, as the sorption door takes.")
+    rmse: float
+    residual_sd: float
+    mean_relative_deviation_percent: float | None
+    aicc: float | None
+    predicted: list[float]
+    residuals: list[float]
+
+
+class Output(DoorOutput):
+    """The fits, best first by AICc."""
+
+    fits: list[FittedIsotherm]
+    best: str
+
+
+def run(data: Input) -> Output:
+    """Compute the door."""
+    from wareleaf import leaf
+    from wareleaf.leaf.fit_sorption import fit_sorption, least_constants
+
+    warnings: list[str] = []
+    names: list[str] = list(data.models) if data.models is not None else list(ALL)
+    if data.models is None:
+        able = [n for n in names if least_constants(n) < len(data.points)]
+        left = [n for n in names if n not in able]
+        if able and left:
+            warnings.append(f"Left out for want of points: {', '.join(left)}.")
+        names = able or names
+    found = fit_sorption(
+        [p.water_activity for p in data.points],
+        [p.moisture_db for p in data.points],
+        [p.temperature_c for p in data.points],
+        list(dict.fromkeys(names)),
+    )
+    sources = dict.fromkeys(leaf.model_source(f.fit.model) for f in found)
+    return Output(
+        fits=[_shown(f) for f in found],
+        best=found[0].fit.model,
+        sources=[*sources, "AICc: Hurvich and Tsai, Biometrika 76:297 (1989), from memory."],
+        warnings=warnings + _warnings(found),
+    )
+
+
+def _shown(found: SorptionFit) -> FittedIsotherm:
+    fit = found.fit
+    return FittedIsotherm(
+        model=fit.model,
+        parameters={
+            name: Constant(value=value, standard_error=fit.standard_errors[name])
+            for name, value in fit.parameters.items()
+        },
+        held={n: v for n, v in found.constants.items() if n not in fit.parameters},
+        constants=found.constants,
+        rmse=fit.rmse,
+        residual_sd=fit.residual_sd,
+        mean_relative_deviation_percent=fit.mean_relative_deviation_percent,
+        aicc=fit.aicc,
+        predicted=fit.predicted.tolist(),
+        residuals=fit.residuals.tolist(),
+    )
+
+
+def _warnings(found: list[SorptionFit]) -> list[str]:
+    said = []
+    for each in found:
+        name = each.fit.model
+        if each.held:
+            said.append(f"{name}: held, not fitted: {', '.join(each.held)}.")
+        loose = [n for n, e in each.fit.standard_errors.items() if e is None]
+        if loose:
+            said.append(f"{name}: the points do not determine {', '.join(loose)}.")
+        if each.fit.aicc is None:
+            said.append(f"{name}: too few points for AICc; it stands last, by RMSE.")
+        if name == "gab" and each.constants["k"] > 1.0:
+            said.append("gab: K is above 1, so the isotherm ends below saturation.")
+    said.append("Constants hold inside the points' range of temperature and water activity only.")
+    return said
