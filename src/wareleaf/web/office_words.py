@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
@@ -10,6 +11,7 @@ from wareleaf import leaf as leaves
 from wareleaf.measure import Evidence
 from wareleaf.release import Decision, Line, Status
 from wareleaf.web.words import for_people, hour_of, kilos, number
+from wareleaf.works.watch import Finding
 
 # How well a figure is known, as a word on a screen and its tint.
 EVIDENCE: Mapping[str, tuple[str, str]] = {
@@ -18,7 +20,7 @@ EVIDENCE: Mapping[str, tuple[str, str]] = {
     Evidence.DERIVED: ("derived", ""),
     Evidence.MEMORY: ("from memory", "due"),
     Evidence.PRACTICE: ("common practice", ""),
-    Evidence.DEMO: ("invented for the demo", ""),
+    Evidence.DEMO: ("set by us", ""),
 }
 
 CHECKS: Mapping[str, tuple[str, str]] = {
@@ -89,14 +91,15 @@ def check_name(kind: str) -> str:
     return CHECKS[kind][0] if kind in CHECKS else kind
 
 
+def _drift(value: Any, fraction: bool) -> str:
+    return f"{100.0 * value:+.1f} % points" if fraction else f"{value:+.3g}"
+
+
 # What the numbers of a finding are called, and how they are written.
 _NUMBERS: Mapping[str, tuple[str, Callable[[Any], str]]] = {
     "ratio": ("weighed over expected", lambda v: f"{v:.2f}"),
     "z": ("times its uncertainty", lambda v: f"{v:.1f}"),
     "likely_kg": ("likely weight", kilos),
-    "onset_at": ("drifting since", lambda v: f"{datetime.fromisoformat(str(v)):%a %d %b}"),
-    "per_week": ("change a week", lambda v: f"{100 * v:+.1f} % points"),
-    "error_now": ("off by now", lambda v: f"{100 * v:+.1f} % points"),
     "moisture_wb": ("moisture", lambda v: f"{100 * v:.1f} %"),
     "limit_wb": ("keeps below", lambda v: f"{100 * v:.1f} %"),
     "chance": ("chance it is too wet", lambda v: chance(float(v))),
@@ -109,14 +112,93 @@ _NUMBERS: Mapping[str, tuple[str, Callable[[Any], str]]] = {
 }
 
 
-def finding_numbers(numbers: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """The numbers of a finding with names people know."""
-    found = []
-    for name, value in numbers.items():
-        if name in _NUMBERS and value is not None:
-            words, write = _NUMBERS[name]
-            found.append((words, write(value)))
-    return found
+def finding_numbers(finding: Finding, fraction: bool = False) -> list[tuple[str, str]]:
+    """The numbers of a finding with names people know.
+
+    ``fraction`` says that its meter reads a fraction, which is shown in percent.
+    """
+    numbers = finding.numbers
+    if finding.kind == "meter":
+        return [
+            ("since about", f"{datetime.fromisoformat(str(numbers['onset_at'])):%a %d %b}"),
+            ("more each week", _drift(numbers["per_week"], fraction)),
+            ("off by now", _drift(numbers["error_now"], fraction)),
+        ]
+    return [
+        (_NUMBERS[name][0], _NUMBERS[name][1](value))
+        for name, value in numbers.items()
+        if name in _NUMBERS and value is not None
+    ]
+
+
+def finding_sentence(finding: Finding, meter: str, fraction: bool = False) -> str:
+    """The sentence of a finding; a meter's with a date and in the meter's own unit."""
+    if finding.kind != "meter":
+        return for_people(finding.sentence)
+    since = datetime.fromisoformat(str(finding.numbers["onset_at"]))
+    error = float(finding.numbers["error_now"])
+    side = "high" if error > 0.0 else "low"
+    return (
+        f"{meter} drifts since about {since:%a %d %b}: it now reads "
+        f"{_drift(error, fraction).lstrip('+-')} too {side}. Have it adjusted, and doubt what it "
+        "read since."
+    )
+
+
+def property_name(name: str) -> str:
+    """A property of a blend as people say it."""
+    if name == "moisture_wb":
+        return "moisture"
+    if name.startswith("grade:"):
+        return f"share of {name.removeprefix('grade:')}"
+    return parameter_name(name)
+
+
+def property_unit(name: str) -> str:
+    """The unit a property of a blend is shown and typed in."""
+    if name == "moisture_wb":
+        return "% wb"
+    return "%" if name.startswith("grade:") else "mg/kg dry"
+
+
+def property_per(name: str) -> float:
+    """What a property is shown multiplied by: a fraction is shown in percent."""
+    return 100.0 if name == "moisture_wb" or name.startswith("grade:") else 1.0
+
+
+_SHARE = r"(moisture_wb|grade:[\w-]+)"
+_NUMBER = r"(\d+(?:\.\d+)?(?:e-?\d+)?)"
+_BOUND = re.compile(rf"{_SHARE} at (most|least) {_NUMBER}(?: \(([^()]*?) is {_NUMBER}\))?")
+_COMES_TO = re.compile(rf"{_SHARE} comes to {_NUMBER} ± {_NUMBER}")
+
+
+def _percent(text: str) -> str:
+    return f"{100.0 * float(text):.3g} %"
+
+
+def blend_sentence(sentence: str) -> str:
+    """A sentence of a blend with its shares in percent and its properties in words."""
+
+    def bound(found: re.Match[str]) -> str:
+        name, side, value, words, reachable = found.groups()
+        kept = f" ({words} is {_percent(reachable)})" if reachable else ""
+        return f"{property_name(name)} at {side} {_percent(value)}{kept}"
+
+    def comes_to(found: re.Match[str]) -> str:
+        name, value, sd = found.groups()
+        return f"{property_name(name)} comes to {_percent(value)} ± {_percent(sd)} (1 sd)"
+
+    said = _COMES_TO.sub(comes_to, _BOUND.sub(bound, sentence))
+    return for_people(said.replace("the order: ", ""))
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it is printed; a pure number has none."""
+    if unit == "1":
+        return ""
+    for plain_unit, shown in (("degC", "°C"), ("m2", "m²"), ("m3", "m³")):
+        unit = unit.replace(plain_unit, shown)
+    return unit
 
 
 def span(start: datetime, end: datetime, now: datetime) -> str:
@@ -138,6 +220,12 @@ OFFICE_FILTERS: tuple[Callable[..., Any], ...] = (
     plain_leaf,
     check_name,
     finding_numbers,
+    finding_sentence,
+    property_name,
+    property_unit,
+    property_per,
+    blend_sentence,
+    unit_words,
     span,
     money,
 )

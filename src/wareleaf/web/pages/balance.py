@@ -72,8 +72,8 @@ def _picture(table: Sequence[tuple[date, DayBalance]]) -> Any:
     y = {"type": "quantitative", "title": "unexplained dry matter, kg"}
     return charts.vega(
         {
-            "width": 620,
-            "height": 220,
+            "width": 400,
+            "height": 210,
             "data": {"values": rows},
             "layer": [
                 {

@@ -21,6 +21,7 @@ from wareleaf.works.watch import Finding, findings
 
 router = APIRouter()
 
+PERCENT = ("moisture_wb", "relative_humidity")
 DAYS = (("1", "today and yesterday"), ("7", "a week"), ("30", "30 days"), ("", "all"))
 
 # The checks read the whole history, which takes seconds; they are done again when the book grew.
@@ -56,7 +57,11 @@ def page(request: Request, form: Entered = Depends(asked)) -> Response:
         "quiet": [(name, what) for kind, (name, what) in CHECKS.items() if kind not in loud],
         "days": DAYS,
         "chosen": form.get("days"),
-        "meter_name": {m.id: m.name for m in works.settings.meter},
+        "place_name": {
+            **{m.id: m.name for m in works.settings.meter},
+            **{m.id: m.name for m in works.settings.equipment},
+        },
+        "percent_meters": {m.id for m in works.settings.meter if m.quantity in PERCENT},
     }
     data = {"findings": shown, "quiet": [kind for kind in CHECKS if kind not in loud]}
     return show(request, "watch.html", context, data=data)
