@@ -2,6 +2,7 @@
 
 import json
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,9 +12,11 @@ from click.testing import CliRunner, Result
 import wareleaf.works.demo
 from wareleaf.cli.main import cli
 from wareleaf.store import open_book
+from wareleaf.works import house
 from wareleaf.works.house import create_works, open_works
 from wareleaf.works.people import pin_fits
 
+MORNING = datetime(2026, 5, 8, 7, 0, tzinfo=UTC)
 DEMO = Path(wareleaf.works.demo.__file__).parent
 
 
@@ -39,6 +42,7 @@ class Shell:
 @pytest.fixture
 def shell(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(house, "open_works", lambda folder: open_works(folder, lambda: MORNING))
     create_works(tmp_path / "works", DEMO / "works.toml").book.close()
     return Shell(tmp_path / "works")
 
@@ -228,3 +232,25 @@ def test_a_blend_is_proposed_and_made(shell):
     assert made["mass_g"] == pytest.approx(150_000, abs=10)
     none = shell.run("jorun", "blend", "make", next(iter(drawn)))
     assert (none.exit_code, "Say how much" in none.stderr) == (2, True)
+
+
+def test_a_day_is_planned_at_the_shell(shell):
+    shell.data("davin", "take-in", "field-a", "--gross", "400", "--scale", "leaf-scale")
+    tomorrow = "2026-05-09 05:30"
+    load = shell.data("davin", "plan", "announce", "field-b", "300", "--at", tomorrow)
+    assert load["expected_id"] in shell.says("", "plan", "expected", "tea")
+    assert "has no plan" in shell.says("", "plan", "show", "tea")
+    made = shell.data("ilsa", "plan", "now", "tea", "--seconds", "0")
+    assert {r["stage"] for r in made["runs"]} >= {"wither", "roll", "dry"}
+    shown = shell.says("", "plan", "show", "tea")
+    assert "Trough" in shown and "wither" in shown
+    assert "kg" in shell.says("", "plan", "room", "tea", "field-a", "--at", tomorrow)
+    shell.says("davin", "plan", "withdraw", load["expected_id"], "--note", "fog")
+    assert shell.data("", "plan", "expected", "tea") == []
+    later = "2026-05-09 13:00"
+    again = shell.data(
+        "ilsa", "plan", "again", "tea", "--machine", "trough-1", "--until", later, "--seconds", "0"
+    )
+    assert [o["machine_id"] for o in again["outages"]] == ["trough-1"]
+    assert all(r["machine_id"] != "trough-1" for r in again["runs"])
+    assert shell.run("davin", "plan", "now", "tea").exit_code == 2  # only the manager plans

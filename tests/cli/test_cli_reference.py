@@ -22,7 +22,7 @@ def commands() -> list[tuple[str, click.Command]]:
     for name in cli.list_commands(context):
         command = cli.get_command(context, name)
         if isinstance(command, click.Group):
-            found += [(f"{name} {sub}", each) for sub, each in command.commands.items()]
+            found += [(f"{name} {sub}", each) for sub, each in sorted(command.commands.items())]
         else:
             found.append((name, command))
     return found
