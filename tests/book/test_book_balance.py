@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from tests.book.book_makers import (
@@ -139,6 +140,26 @@ def test_a_split_that_balances_raises_no_alarm():
         ),
     ]
     assert book.unbalanced(events, book.fold(events).lots) == []
+
+
+def test_a_meter_that_shows_the_figure_of_before_has_measured_all_the_same():
+    """Rolled leaf read at the moisture it went on with carries both readings' doubt."""
+    parent = intake("E1", "A", 1_000_000, 300_000)
+    sd = {"mass_sd_g": 500.0, "dry_sd_g": 6_000.0}
+    rolled = made("B", 990_000, 297_000, form="rolled", **sd)
+    read = made("B", 990_000, 297_000, form="rolled", attributes={"moisture_meter": "quick"}, **sd)
+    water = ("water", 10_000, 0)
+
+    def doubt(out):
+        events = [
+            replace(parent, outputs=(replace(parent.outputs[0], **sd),)),
+            start("E2", "R", ["A"]),
+            finish("E3", "R", (("A", 1_000_000, 300_000),), (out,), (water,)),
+        ]
+        return book.unexplained_sd(events[2], book.fold(events).lots)[1]
+
+    assert doubt(read) > 10.0 * doubt(rolled)
+    assert doubt(read) == pytest.approx(math.hypot(6_000.0, 6_000.0), rel=1e-3)
 
 
 def test_a_part_of_a_split_brings_only_its_own_weighing_error():

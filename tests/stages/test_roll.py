@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from wareleaf.measure import BadInput
@@ -58,7 +58,12 @@ charges = st.builds(
 @settings(deadline=None, max_examples=40)
 @given(roller=rollers, run=charges)
 def test_water_and_energy_close_on_random_charges(roller, run):
-    out = roll.simulate(roller, run)
+    try:
+        out = roll.simulate(roller, run)
+    except BadInput as refused:
+        # A motor that would cook its charge is refused by name, and that is all it may be.
+        assert "this is not rolling" in str(refused)
+        assume(False)
     dry = run.mass_kg * (1 - run.moisture_wb)
     assert out.water_residual < 1e-9
     assert out.energy_residual < 1e-9

@@ -80,7 +80,11 @@ def _moisture_variance(lot: LotState) -> float:
 
 
 def _carried(event: Event) -> tuple[Made, ...]:
-    """New lots that carry the moisture of what they were made of: it was not measured again."""
+    """New lots that carry the moisture of what they were made of: it was not measured again.
+
+    What came off a stage and names the meter that read it was measured, even when the meter
+    happens to show the figure of before.
+    """
     mass_in = sum(d.mass_g for d in event.inputs)
     if not mass_in:
         return ()
@@ -89,6 +93,7 @@ def _carried(event: Event) -> tuple[Made, ...]:
         m
         for m in event.outputs
         if abs(m.dry_g - m.mass_g * dry_part) <= SAME_MOISTURE * m.mass_g + 2.0
+        and not (event.kind == "stage_finished" and m.attributes.get("moisture_meter"))
     )
 
 

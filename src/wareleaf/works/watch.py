@@ -29,6 +29,14 @@ FEWEST_WEIGHTS = 6
 FEWEST_PAIRS = 8
 # Two scales of good standing, and what drips off between them. Common practice, no source.
 TICKET_RELATIVE_SD = 0.012
+# A meter's error in the unit of people: factor and word.
+_SHOWN = {
+    "moisture_wb": (100.0, "points"),
+    "relative_humidity": (100.0, "points"),
+    "mass_kg": (1.0, "kg"),
+    "temperature_c": (1.0, "K"),
+    "net_g": (1.0, "g"),
+}
 STORED = ("dried", "flake", "powder", "graded", "blended", "packed")
 
 
@@ -141,17 +149,22 @@ def _meters(works: Works, until: datetime, site: str | None) -> list[Finding]:
         days = [(e.happened_at - start).total_seconds() / 86400.0 for e in events]
         if len(set(days)) < FEWEST_PAIRS:
             continue
+        meter = works.settings.meter_of(meter_id)
+        shown_per, unit = _SHOWN.get(meter.quantity, (1.0, ""))
         seen = find_drift(
             days,
-            [float(e.facts["value"]) - float(e.facts["reference_value"]) for e in events],
-            [max(float(e.facts["standard_uncertainty"]), 1e-6) for e in events],
+            [
+                (float(e.facts["value"]) - float(e.facts["reference_value"])) * shown_per
+                for e in events
+            ],
+            [max(float(e.facts["standard_uncertainty"]), 1e-6) * shown_per for e in events],
             false_alarm=FALSE_ALARM / max(1, len(pairs)),
+            unit=unit,
         )
         if not seen.drifting:
             continue
-        meter = works.settings.meter_of(meter_id)
         onset = seen.onset_day or 0.0
-        per_week = seen.per_week or 0.0
+        per_week = (seen.per_week or 0.0) / shown_per
         found.append(
             Finding(
                 kind="meter",
@@ -165,7 +178,7 @@ def _meters(works: Works, until: datetime, site: str | None) -> list[Finding]:
                     "onset_day": onset,
                     "onset_at": _day_after(start, onset).isoformat(),
                     "per_week": per_week,
-                    "error_now": seen.error_now,
+                    "error_now": seen.error_now / shown_per,
                 },
             )
         )

@@ -7,7 +7,7 @@ off.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
@@ -17,13 +17,11 @@ from wareleaf.works.controls import full_settings
 from wareleaf.works.demo.agenda import Agenda, Doing, hours
 from wareleaf.works.demo.faults import Faults
 from wareleaf.works.demo.truth import Chance, Meters, TrueLeaf, together
-from wareleaf.works.floor import find_run
 from wareleaf.works.house import Works
 from wareleaf.works.run_stage import Off
 from wareleaf.works.take_in import Load, take_in
 
 SUNDAY = 6
-STUCK_WB = 2e-4
 
 
 @dataclass(frozen=True)
@@ -172,7 +170,6 @@ class Season:
         Returns the new lots' ids.
         """
         site = self.works.settings.equipment_of(machine_id).site
-        before = {self.works.book.lot(i).moisture_wb for i in find_run(self.works, run_id).lots}
         truths, offs = [], []
         for leaf, off in parts:
             truths.append(leaf)
@@ -180,7 +177,9 @@ class Season:
                 replace(
                     off,
                     mass_kg=self.meters.read(off.scale, leaf.mass_kg, chance, self.now),
-                    moisture_wb=self._moisture(off.moisture_meter, leaf, chance, before),
+                    moisture_wb=self.meters.read(
+                        off.moisture_meter, leaf.moisture_wb, chance, self.now
+                    ),
                 )
             )
         made = run_stage.finish_run(self.works, YARDS[site].operator, run_id, offs, streams=streams)
@@ -188,19 +187,6 @@ class Season:
         ids = [lot.lot_id for lot in made]
         self.leaves.update(zip(ids, truths, strict=True))
         return ids
-
-    def _moisture(
-        self, meter: str, leaf: TrueLeaf, chance: Chance, before: Collection[float]
-    ) -> float:
-        """A moisture reading; one that repeats the last figure to the digit is taken again.
-
-        People take it for a display that hangs; and the book takes leaf that shows the moisture of
-        what it was made of for leaf whose moisture was not measured.
-        """
-        while True:
-            seen = self.meters.read(meter, leaf.moisture_wb, chance, self.now)
-            if all(abs(seen - b) > STUCK_WB for b in before):
-                return seen
 
     def read(
         self,
