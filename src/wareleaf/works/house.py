@@ -114,8 +114,17 @@ def create_works(folder: Path, settings_from: Path, book_url: str = "") -> Works
     read_settings(settings_from)
     if (folder / SETTINGS_FILE).exists():
         raise BadInput("folder", str(folder), f"{folder} already holds a works; choose another.")
+    was_there = folder.exists()
     folder.mkdir(parents=True, exist_ok=True)
     if book_url:
         (folder / URL_FILE).write_text(book_url + "\n", "utf-8")
     shutil.copyfile(settings_from, folder / SETTINGS_FILE)
-    return open_works(folder)
+    try:
+        return open_works(folder)
+    except BaseException:
+        # A book that cannot be opened leaves no works behind that looks finished.
+        for name in (SETTINGS_FILE, URL_FILE):
+            (folder / name).unlink(missing_ok=True)
+        if not was_there:
+            shutil.rmtree(folder, ignore_errors=True)
+        raise
