@@ -80,7 +80,7 @@ def words_of(d: Dossier, zone: ZoneInfo) -> dict[str, Any]:
                 r.parameter.replace("_", " "),
                 f"{'< ' if r.below_loq else ''}{r.value:g} ± {r.standard_uncertainty:.2g} {r.unit}",
                 r.basis + (f", {_pct(r.moisture_wb)} water" if r.moisture_wb is not None else ""),
-                str(event.facts.get("method", "")) or "–",
+                _method(d, str(event.facts.get("method", ""))),
                 r.reference + (f", {event.document}" if event.document else ""),
             ]
             for lot, r, event in d.results
@@ -101,9 +101,7 @@ def words_of(d: Dossier, zone: ZoneInfo) -> dict[str, Any]:
         "balance": _balance(d),
         "rests_on": [d.evidence_sentence],
         "sources": list(d.model_sources),
-        "basis": [
-            [b.quantity, f"{b.value:.6g} {b.unit}".strip(), b.evidence, b.cite] for b in d.basis
-        ],
+        "basis": [[b.quantity, _valued(b.value, b.unit), b.evidence, b.cite] for b in d.basis],
         "cautions": list(d.cautions),
         "seal": {
             "verdict": d.verified.message,
@@ -123,6 +121,14 @@ def words_of(d: Dossier, zone: ZoneInfo) -> dict[str, Any]:
             ],
         },
     }
+
+
+def _method(d: Dossier, method: str) -> str:
+    return d.meters.get(method, method) or "–"
+
+
+def _valued(value: float, unit: str) -> str:
+    return f"{value:.6g}" if unit in ("", "1") else f"{value:.6g} {unit}"
 
 
 def _pct(fraction: float) -> str:

@@ -5,7 +5,7 @@ Plain data; `wareleaf.reports.dossier` sets it on paper.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -110,7 +110,7 @@ class Sealed:
 class Dossier:
     """A lot with its whole history.
 
-    ``head_at`` is when the book last grew; the document bears that date, so that the same book
+    ``meters`` are names by id. ``head_at`` is when the book last grew; the document bears that date, so that the same book
     gives the same document.
     """
 
@@ -125,6 +125,7 @@ class Dossier:
     steps: tuple[Step, ...]
     measured: tuple[Measured, ...]
     results: tuple[tuple[str, Result, Event], ...]
+    meters: Mapping[str, str]
     signed: tuple[Signed, ...]
     standing: tuple[Assessment, ...]
     receipts: tuple[Receipt, ...]
@@ -168,6 +169,7 @@ def dossier(works: Works, lot_id: str) -> Dossier:
         steps=steps,
         measured=measured_on(works, view, steps),
         results=tuple(results_of(works, lot_id)),
+        meters={m.id: m.name for m in works.settings.meter},
         signed=_signed(works, events),
         standing=tuple(assess_all(works, lot_id)),
         receipts=view.receipts,
