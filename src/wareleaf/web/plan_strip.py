@@ -161,7 +161,7 @@ class _Scale:
 
 
 def _hours(scale: _Scale, first_h: int, last_h: int, height: float) -> str:
-    step = 1 if scale.px_h >= 48.0 else 2 if scale.px_h >= 26.0 else 4
+    step = 1 if scale.px_h >= 58.0 else 2 if scale.px_h >= 26.0 else 4
     drawn = []
     for hour in range(first_h, last_h + 1):
         x = NAMES + (hour - scale.first_h) * scale.px_h
@@ -211,10 +211,11 @@ def _bar(bar: Bar, x: float, width: float, y: float) -> str:
         f'fill="{ground}" stroke="{edge}" stroke-width="{thick:g}"/>'
     )
     room = width - 10.0
-    if room >= 9.0 * len(bar.letter):
+    letter = bar.letter if room >= 9.0 * len(bar.letter) else bar.letter.split(" ")[0]
+    if room >= 9.0 * len(letter):
         drawn += f'<text x="{x + 5:.1f}" y="{y + 24:g}" font-weight="700" font-size="15">'
-        drawn += f"{escape(bar.letter)}</text>"
-    inset = 12.0 + 10.0 * len(bar.letter)
+        drawn += f"{escape(letter)}</text>"
+    inset = 12.0 + 10.0 * len(letter)
     if room - inset >= 7.6 * len(bar.words):
         drawn += f'<text x="{x + inset:.1f}" y="{y + 16:g}">{escape(bar.words)}</text>'
     hours = f"{bar.start:%H:%M}–{bar.end:%H:%M}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections import OrderedDict
 from datetime import timedelta
 from typing import Any
 
@@ -24,28 +23,31 @@ router = APIRouter()
 PERCENT = ("moisture_wb", "relative_humidity")
 DAYS = (("1", "today and yesterday"), ("7", "a week"), ("30", "30 days"), ("", "all"))
 
-# The checks read the whole history, which takes seconds; they are done again when the book grew.
-_KEPT: OrderedDict[tuple[int, str, int], tuple[Finding, ...]] = OrderedDict()
 _LOCK = threading.Lock()
-_MOST = 8
 
 
-def found_at(works: Works, site_id: str) -> tuple[Finding, ...]:
-    """All findings of a site on the book as it stands."""
+def found_at(request: Request, site_id: str) -> tuple[Finding, ...]:
+    """All findings of a site on the book as it stands.
+
+    The checks read the whole history, which takes seconds, so the app keeps what they found until
+    the book grows.
+    """
+    works, state = session.works_of(request), request.app.state
     last = works.book.events(limit=1, newest_first=True)
-    key = (id(works), site_id, last[0].sequence if last else 0)
+    sequence = last[0].sequence if last else 0
     with _LOCK:
-        if key not in _KEPT:
-            _KEPT[key] = tuple(findings(works, site=site_id))
-            while len(_KEPT) > _MOST:
-                _KEPT.popitem(last=False)
-        return _KEPT[key]
+        if getattr(state, "watched_at", None) != sequence:
+            state.watched_at, state.watched = sequence, {}
+        if site_id not in state.watched:
+            state.watched[site_id] = tuple(findings(works, site=site_id))
+        found: tuple[Finding, ...] = state.watched[site_id]
+        return found
 
 
 @router.get("/watch", include_in_schema=False)
 def page(request: Request, form: Entered = Depends(asked)) -> Response:
     works, site = session.works_of(request), session.site(request)
-    everything = found_at(works, site.id)
+    everything = found_at(request, site.id)
     days = form.maybe("days", "Days")
     form.check()
     since = works.now() - timedelta(days=days) if days else None
