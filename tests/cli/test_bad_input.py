@@ -134,3 +134,13 @@ def test_several_mistakes_are_one_sentence_each(there):
     assert result.exit_code == 2
     assert len(said(result)) == 2
     assert all(re.match(r"two\.toml, line \d+, ", s) for s in said(result))
+
+
+@pytest.mark.parametrize("mass", ["1e999", "1e306", "nan", "inf", "--", ""])
+@pytest.mark.parametrize("line", ["write-off LOT gone --mass={}", "split LOT -- {}"])
+def test_numbers_that_cannot_be_meant(there, mass, line):
+    before = state(there)
+    words = [before[1][0] if w == "LOT" else w.format(mass) for w in line.split()]
+    result = CliRunner().invoke(cli, words)
+    assert result.exit_code == 2, result.output
+    assert state(there) == before

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.measure.units import parse_mass_kg, parse_percent, parse_temperature_c
+from wareleaf.measure.units import LARGEST, parse_mass_kg, parse_percent, parse_temperature_c
 
 if TYPE_CHECKING:
     from wareleaf.works.controls import Control
@@ -35,9 +36,12 @@ def number(text: str, field: str) -> float:
         When it is not one.
     """
     try:
-        return float(text.strip().replace(",", "."))
-    except ValueError as error:
-        raise BadInput(field, text, f"{field} is {text!r}; give a number.") from error
+        found = float(text.strip().replace(",", "."))
+    except ValueError:
+        found = math.nan
+    if not abs(found) <= LARGEST:
+        raise BadInput(field, text, f"{field} is {text!r}; give a number.")
+    return found
 
 
 def lot_and_mass(text: str) -> tuple[str, float | None]:

@@ -20,6 +20,9 @@ _TEMPERATURE = {
     "degf": "degF",
     "°f": "degF",
 }
+LARGEST = 1e12
+"""Beyond this a number is a slip of the keys, and grams would not be exact (our own choice)."""
+
 _MASS = {"kg": "kg", "g": "g", "lb": "lb", "lbs": "lb", "t": "metric_ton"}
 
 
@@ -36,7 +39,9 @@ def _split(field: str, text: str, default: str) -> tuple[float, str]:
     )
     if not match:
         raise BadInput(field, text, f"{field} is {text!r}; give a number, with a unit if you like.")
-    number = float(match.group(1).replace(" ", "").replace(",", "."))
+    number = float("".join(match.group(1).split()).replace(",", "."))
+    if not abs(number) <= LARGEST:
+        raise BadInput(field, text, f"{field} is {text!r}; that is too large to be meant.")
     return number, match.group(2) or default
 
 
