@@ -118,6 +118,13 @@ def test_a_formula_that_was_never_calculated_is_refused(tmp_path):
         read_table(tmp_path, sheet(file="a.xlsx"))
 
 
+def test_a_workbook_that_unpacks_to_too_much_is_refused(tmp_path, monkeypatch):
+    workbook(tmp_path / "a.xlsx", [HEAD, [7, "x", 1, "m"]])
+    monkeypatch.setattr("wareleaf.works.sheets.tables.MOST_UNPACKED_MB", 0.001)
+    with pytest.raises(BadInput, match="unpacks to"):
+        read_table(tmp_path, sheet(file="a.xlsx"))
+
+
 def test_what_is_no_workbook_says_so(tmp_path):
     (tmp_path / "a.xlsx").write_bytes(b"Lot;When\n")
     with pytest.raises(BadInput, match="is not an XLSX workbook"):

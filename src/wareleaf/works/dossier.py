@@ -110,8 +110,8 @@ class Sealed:
 class Dossier:
     """A lot with its whole history.
 
-    ``meters`` are names by id. ``head_at`` is when the book last grew; the document bears that date, so that the same book
-    gives the same document.
+    ``meters`` are names by id. ``head_at`` is when the book last grew; the document bears that
+    date, so that the same book gives the same document.
     """
 
     firm: str

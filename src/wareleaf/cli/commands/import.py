@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from wareleaf.works.import_sheets import ImportReport
 
 SHOWN_ROWS = 10
+PROGRESS_ROWS = 1000
 
 
 @click.command("import")
@@ -32,8 +33,21 @@ def command(job: Job, folder: Path, mapping: Path | None, preview: bool, all_row
     """
     from wareleaf.works.import_sheets import import_sheets
 
+    told = 0
+
+    def progress(done: int, rows: int) -> None:
+        nonlocal told
+        if not job.as_json and done - told >= PROGRESS_ROWS:
+            told = done
+            click.echo(f"  {done} of {rows} rows", err=True)
+
     report = import_sheets(
-        job.works, job.who, folder, mapping or folder / "mapping.toml", preview=preview
+        job.works,
+        job.who,
+        folder,
+        mapping or folder / "mapping.toml",
+        preview=preview,
+        progress=progress,
     )
     lines = _lines(job, report, None if all_rows else SHOWN_ROWS)
     if preview:

@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.measure.units import parse_mass_kg, parse_temperature_c
+from wareleaf.measure.units import LARGEST, parse_mass_kg, parse_temperature_c
 from wareleaf.works.sheets import fields as f
 
 EARLIEST = 1990
@@ -88,7 +88,7 @@ def number(cell: Any, style: Style) -> float:
     if isinstance(cell, bool | datetime | date | time):
         raise BadCell("is not a number")
     if isinstance(cell, int | float):
-        return float(cell)
+        return _meant(float(cell))
     text = re.sub(r"[\s  ']", "", _text(cell))
     other = "," if style.decimal == "." else "."
     if other in text:
@@ -101,7 +101,13 @@ def number(cell: Any, style: Style) -> float:
     text = text.replace(style.decimal, ".")
     if not _NUMBER.fullmatch(text):
         raise BadCell("is not a number")
-    return float(text)
+    return _meant(float(text))
+
+
+def _meant(value: float) -> float:
+    if not abs(value) <= LARGEST:
+        raise BadCell("is too large to be meant")
+    return value
 
 
 def below_or_at(cell: Any, style: Style) -> tuple[float, bool]:
@@ -121,13 +127,13 @@ def read_time(cells: Sequence[Any], style: Style) -> datetime:
         For what is no time, lies in the future, or is skipped when summer time begins.
     """
     local = _local_time(cells, style)
+    if local.year < EARLIEST:
+        raise BadCell(f"is in the year {local.year}; look at the format of the date")
     at = local.replace(tzinfo=style.zone)
+    if local.year > style.now.year + 1 or at > style.now:
+        raise BadCell(f"is in the future; it is {style.now:%Y-%m-%d %H:%M} now")
     if at.astimezone(UTC).astimezone(style.zone).replace(tzinfo=None) != local:
         raise BadCell("does not exist on the works' clock: summer time begins then")
-    if at.year < EARLIEST:
-        raise BadCell(f"is in the year {at.year}; look at the format of the date")
-    if at > style.now:
-        raise BadCell(f"is in the future; it is {style.now:%Y-%m-%d %H:%M} now")
     return at
 
 

@@ -6,6 +6,7 @@ import csv
 import io
 import zipfile
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -158,19 +159,26 @@ def _delimiter(name: str, text: str) -> str:
 
 
 def _excel_lines(path: Path, sheet: SheetMap) -> Iterator[tuple[int, list[Any]]]:
-    from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
-
+    """Rows of a workbook. Whatever its reader trips over in a damaged file is the file's fault."""
     try:
-        with zipfile.ZipFile(path) as packed:
-            unpacked = sum(info.file_size for info in packed.infolist())
-        if unpacked > MOST_UNPACKED_MB * 1_000_000:
-            raise _bad(sheet.file, f"unpacks to {unpacked / 1e6:.0f} MB; split it")
-        values = load_workbook(path, read_only=True, data_only=True)
-        formulas = load_workbook(path, read_only=True, data_only=False)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, OSError, ValueError) as error:
+        yield from _workbook_lines(path, sheet)
+    except BadInput:
+        raise
+    except Exception as error:
         raise _bad(sheet.file, "is not an XLSX workbook; save it as XLSX or CSV") from error
-    try:
+
+
+def _workbook_lines(path: Path, sheet: SheetMap) -> Iterator[tuple[int, list[Any]]]:
+    from openpyxl import load_workbook
+
+    with zipfile.ZipFile(path) as packed:
+        unpacked = sum(info.file_size for info in packed.infolist())
+    if unpacked > MOST_UNPACKED_MB * 1_000_000:
+        raise _bad(sheet.file, f"unpacks to {unpacked / 1e6:.0f} MB; split it")
+    with (
+        closing(load_workbook(path, read_only=True, data_only=True)) as values,
+        closing(load_workbook(path, read_only=True, data_only=False)) as formulas,
+    ):
         name = sheet.worksheet or values.sheetnames[0]
         if name not in values.sheetnames:
             there = ", ".join(values.sheetnames)
@@ -183,9 +191,6 @@ def _excel_lines(path: Path, sheet: SheetMap) -> Iterator[tuple[int, list[Any]]]
         for number, (cells, written) in enumerate(pairs, 1):
             _check_formulas(sheet.file, number, cells, written)
             yield number, list(cells)
-    finally:
-        values.close()
-        formulas.close()
 
 
 def _check_formulas(
