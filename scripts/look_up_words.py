@@ -15,7 +15,6 @@ SETTINGS: dict[str, dict[str, str]] = {
         "crop": "What the site works up. For people; nothing is computed from it yet.",
         "weather": "An hourly EPW or TMY3 file, its path from the works' folder; or "
         "`shipped:sand_point` or `shipped:greensboro`, which come with the installation.",
-        "altitude_m": "Above the sea. Not used yet: the pressure comes from the weather file.",
         "day_starts_h": "When work may start, hours from midnight.",
         "day_ends_h": "When work must be over.",
     },
@@ -57,7 +56,6 @@ SETTINGS: dict[str, dict[str, str]] = {
         "people": "How many.",
         "from_h": "Start of the shift, hours from midnight.",
         "until_h": "End; above 24 for a shift into the next morning.",
-        "cost_per_h": "Of one person. Not used in a sum yet; the plan takes `labour_per_h`.",
     },
     "film": {
         "id": "Named by products.",

@@ -63,6 +63,17 @@ def test_a_hold_needs_a_reason_and_a_person_who_may(works):
         handle_lot.hold(works, "auditor", lot.lot_id, "I should not")
 
 
+def test_parts_that_outweigh_the_lot_are_refused_and_a_used_up_lot_says_so(works):
+    lot = load(works)
+    before = len(works.book.events())
+    with pytest.raises(BadInput, match="more than the 380 kg drawn"):
+        handle_lot.split(works, "teo", lot.lot_id, [300.0, 300.0])
+    assert len(works.book.events()) == before
+    handle_lot.split(works, "teo", lot.lot_id, [100.0, 280.0])
+    with pytest.raises(BadInput, match="Nothing is left of"):
+        handle_lot.split(works, "teo", lot.lot_id, [10.0])
+
+
 def test_the_works_clock_is_used(tmp_path):
     at = datetime(2026, 4, 12, 7, 30, tzinfo=UTC)
     works = create_works(tmp_path / "then", SETTINGS)

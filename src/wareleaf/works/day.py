@@ -11,6 +11,7 @@ from wareleaf.book import LotState
 from wareleaf.works.bench import WaitingSample, waiting
 from wareleaf.works.floor import MachineView, floor
 from wareleaf.works.house import Works
+from wareleaf.works.patience import waiting_temperature_c
 
 SOON = timedelta(minutes=45)
 UNFINISHED = ("fresh", "washed", "blanched", "withered", "rolled", "oxidised")
@@ -115,9 +116,7 @@ def _waiting(lot: LotState, air_c: float) -> WaitingLeaf:
     profile = leaves.profile(lot.leaf)
     cut = lot.attributes.get("cut_at")
     since = datetime.fromisoformat(str(cut)) if cut else lot.made_at
-    # Leaf that waits takes on the air's temperature in the end; the patience of the profile is
-    # asked at that temperature, no colder than just above freezing.
-    temperature_c = min(max(air_c, 1.0), 40.0)
+    temperature_c = waiting_temperature_c(air_c)
     return WaitingLeaf(
         lot,
         since,

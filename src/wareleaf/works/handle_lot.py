@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from wareleaf.book import Event, LotState, Made, Stream
+from wareleaf.book import Draw, Event, LotState, Made, Stream
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
@@ -110,6 +110,7 @@ def split(
             mass_kg > 0.0, "masses_kg", mass_kg, f"A part of {mass_kg:g} kg: it must be above 0."
         )
     taken = draw(lot, drawn_kg)
+    _refuse_made_of_nothing(lot, taken, masses_kg)
     sd = (lambda m: works.settings.meter_of(meter).sd(m)) if meter else (lambda m: 0.002 * m)
     at = happened_at or works.now()
     parts = []
@@ -145,6 +146,22 @@ def split(
         ),
     )
     return [works.book.lot(part.lot_id) for part in parts]
+
+
+def _refuse_made_of_nothing(lot: LotState, taken: Draw, masses_kg: Sequence[float]) -> None:
+    """Parts may outweigh what was drawn by what scales can be off, not by more.
+
+    A part that is missing stays visible as unexplained; leaf that was never there is a mistake.
+    """
+    drawn_kg, parts_kg = taken.mass_g / 1000.0, sum(masses_kg)
+    sd_kg = (lot.mass_sd_g / 1000.0 + 0.005 * drawn_kg) * 3.0
+    if parts_kg > drawn_kg + sd_kg:
+        raise BadInput(
+            "masses_kg",
+            parts_kg,
+            f"The parts weigh {parts_kg:g} kg together, more than the {drawn_kg:g} kg drawn from "
+            f"{lot.lot_id}; weigh again, or correct the weight of {lot.lot_id} first.",
+        )
 
 
 def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:

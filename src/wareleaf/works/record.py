@@ -102,7 +102,15 @@ def new_lot_id(works: Works, site_id: str, at: datetime) -> str:
 
 
 def draw(lot: LotState, mass_kg: float | None = None) -> Draw:
-    """Take mass out of a lot (all that remains by default) with its share of dry matter."""
+    """Take mass out of a lot (all that remains by default) with its share of dry matter.
+
+    Raises
+    ------
+    BadInput
+        When nothing is left of the lot, or the mass is not above 0.
+    """
+    if lot.remaining_mass_g == 0:
+        raise BadInput("lot_id", lot.lot_id, f"Nothing is left of {lot.lot_id}.")
     if mass_kg is None:
         return Draw(lot.lot_id, lot.remaining_mass_g, lot.remaining_dry_g)
     if not mass_kg > 0.0:

@@ -1,7 +1,8 @@
 """Watch the book for what is wrong: weights, meters, wet lots, limits, short packs, lost mass.
 
-Every test is held to a stated chance of a false alarm over the whole stretch that is looked at,
-so that a quiet month stays quiet.
+The tests of weights, meters and balance are held to a stated chance of a false alarm over the whole
+stretch that is looked at, so that a quiet month stays quiet. A wet lot, a limit and a short pack
+run are judged one by one by their own rules.
 """
 
 from __future__ import annotations

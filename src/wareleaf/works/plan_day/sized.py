@@ -13,6 +13,7 @@ from wareleaf import leaf as leaves
 from wareleaf.plan.board import Frozen
 from wareleaf.plan.loads import Load, Option, Step
 from wareleaf.works.house import Works
+from wareleaf.works.patience import waiting_temperature_c
 from wareleaf.works.plan_day import worth
 from wareleaf.works.plan_day.clock import DayClock
 from wareleaf.works.plan_day.items import Item
@@ -125,19 +126,19 @@ def _frozen(clock: DayClock, item: Item, now_h: float) -> Frozen:
 def _patience(works: Works, site_id: str, clock: DayClock, item: Item) -> tuple[float, float]:
     """Hours from ``ready_at`` until it loses value and until it is lost, in the coming air."""
     profile = leaves.profile(item.charge.leaf_id)
-    air_c = mean_air_c(works, site_id, max(works.now(), item.ready_at))
+    warm_c = leaf_c(works, site_id, max(works.now(), item.ready_at))
     gone = clock.hours(item.ready_at) - clock.hours(item.cut_at)
-    hold = max(0.0, profile.hold_hours(air_c) - gone)
-    return hold, max(hold, profile.spoil_hours(air_c) - gone)
+    hold = max(0.0, profile.hold_hours(warm_c) - gone)
+    return hold, max(hold, profile.spoil_hours(warm_c) - gone)
 
 
-def mean_air_c(works: Works, site_id: str, start: datetime, hours: int = 12) -> float:
-    """Mean air of the coming hours, no colder than just above freezing (leaf is not frozen)."""
+def leaf_c(works: Works, site_id: str, start: datetime, hours: int = 12) -> float:
+    """Leaf that waits in the mean air of the coming hours, see `wareleaf.works.patience`."""
     from wareleaf.works.weather import window
 
     wall = start.astimezone(works.settings.zone).replace(tzinfo=None)
     air = window(works.weather(site_id), wall, hours)
-    return float(min(max(float(np.mean(air.dry_bulb_c)), 1.0), 40.0))
+    return waiting_temperature_c(float(np.mean(air.dry_bulb_c)))
 
 
 def _step(
@@ -177,6 +178,6 @@ def _wait(
     profile = leaves.profile(leg.charge.leaf_id)
     hours = leg.charge.hours_since_cut - item.charge.hours_since_cut
     start = max(works.now(), item.ready_at) + timedelta(hours=max(0.0, hours))
-    air_c = mean_air_c(works, site_id, start)
-    hold, spoil = profile.hold_hours(air_c), profile.spoil_hours(air_c)
+    warm_c = leaf_c(works, site_id, start)
+    hold, spoil = profile.hold_hours(warm_c), profile.spoil_hours(warm_c)
     return hold, value / max(spoil - hold, 0.5)

@@ -65,7 +65,6 @@ class Site(_Table):
     letter: str = Field(pattern=r"^[A-Z]$", description="First letter of this site's lot numbers.")
     crop: Literal["kelp", "tea"]
     weather: str
-    altitude_m: float = Field(0.0, ge=-400.0, le=5000.0)
     day_starts_h: float = Field(5.0, ge=0.0, lt=24.0)
     day_ends_h: float = Field(22.0, gt=0.0, le=24.0)
 
@@ -128,7 +127,6 @@ class Crew(_Table):
     people: int = Field(ge=0)
     from_h: float = Field(ge=0.0, le=24.0)
     until_h: float = Field(ge=0.0, le=30.0)
-    cost_per_h: float = Field(ge=0.0)
 
 
 class Film(_Table):
