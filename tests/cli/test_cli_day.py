@@ -64,6 +64,7 @@ def dried_wakame(shell: Shell) -> str:
     return str(made["lot_id"])
 
 
+@pytest.mark.slow
 def test_a_load_becomes_packs_on_a_lorry(shell):
     lot = dried_wakame(shell)
     sample = shell.data("mirel", "sample", lot, "120 g")["sample_id"]
@@ -107,6 +108,7 @@ def test_a_load_becomes_packs_on_a_lorry(shell):
     assert "taken in" in shell.says("", "balance", "kelp")
 
 
+@pytest.mark.slow
 def test_looking_ahead_records_nothing(shell):
     lot = shell.data("teo", "take-in", "line-11", "--gross", "600", "--scale", "quay-scale")
     lot_id = lot["lot"]["lot_id"]
@@ -210,6 +212,7 @@ def test_a_book_that_was_changed_from_outside_exits_with_1(shell):
     assert re.search(r"The table of lots does not say", done.stdout)
 
 
+@pytest.mark.slow
 def test_a_blend_is_proposed_and_made(shell):
     first, second = dried_wakame(shell), dried_wakame(shell)
     for lot, iodine in ((first, "60"), (second, "200")):
