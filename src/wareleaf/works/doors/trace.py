@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, Self
@@ -111,8 +111,8 @@ class Output(DoorOutput):
     direction: str
     nodes: list[NodeOut]
     edges: list[EdgeOut]
-    origins: list[OriginOut] = Field([])
-    receipts: list[ReceiptOut] = Field([])
+    origins: list[OriginOut] = Field(default_factory=list)
+    receipts: list[ReceiptOut] = Field(default_factory=list)
 
 
 def run(data: Input) -> Output:
@@ -170,8 +170,8 @@ def _from_edges(data: Input) -> Output:
     from wareleaf.book import Edge, trace_back, trace_forward
 
     assert data.edges is not None
-    made: Counter[str] = Counter()
-    drawn: Counter[str] = Counter()
+    made: defaultdict[str, float] = defaultdict(float)
+    drawn: defaultdict[str, float] = defaultdict(float)
     for edge in data.edges:
         made[edge.child] += edge.dry_kg
         drawn[edge.parent] += edge.dry_kg
