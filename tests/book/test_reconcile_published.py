@@ -1,7 +1,7 @@
 """Reconciliation against published cases, each with its source.
 
 Sources as read in a public collection of benchmark problems with references to the papers (evidence
-secondary); the wiring follows from the printed reconciled values, which balance at these nodes only.
+secondary); the wiring follows from the printed reconciled values, which balance at these nodes.
 """
 
 import pytest

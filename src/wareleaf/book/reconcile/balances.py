@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
 from wareleaf.book.reconcile.fronts import Fronts
-from wareleaf.book.reconcile.network import BORDER, Network, joined
+from wareleaf.book.reconcile.network import BORDER, Network, joined, sums
 from wareleaf.measure.errors import BadInput
 
 Vector = NDArray[np.float64]
@@ -90,8 +90,8 @@ class Balances:
         border = self.group[BORDER]
         first[part[border]] = border
         known = np.where(self.problem.known, self.problem.value, 0.0)
-        came = np.bincount(end, known, self.size) - np.bincount(start, known, self.size)
-        left = np.bincount(part, came, parts)
+        came = sums(end, known, self.size) - sums(start, known, self.size)
+        left = sums(part, came, parts)
         left[part[border]] = 0.0
         worst = int(np.argmax(np.abs(left)))
         if abs(left[worst]) > _TOLERANCE * max(float(np.abs(known).max(initial=0.0)), 1.0):
@@ -139,9 +139,7 @@ class Balances:
     def imbalance(self, amount: Vector) -> Vector:
         """In less out at every group, of amounts of the redundant streams."""
         if amount.ndim == 1:
-            came = np.bincount(self.end, amount, self.size)
-            left: Vector = came - np.bincount(self.start, amount, self.size)
-            return left
+            return sums(self.end, amount, self.size) - sums(self.start, amount, self.size)
         return np.stack([self.imbalance(column) for column in amount.T], axis=1)
 
     def column(self, k: int) -> Vector:

@@ -28,6 +28,11 @@ BORDER = 0
 """Index of the border among the nodes."""
 
 
+def sums(place: Index, amount: Vector, size: int) -> Vector:
+    """Sum of the amounts at each place."""
+    return np.asarray(np.bincount(place, amount, size), dtype=np.float64)
+
+
 @dataclass(frozen=True)
 class Network:
     """Streams as arrays: where from, where to; nodes are numbered, the border is 0."""
@@ -39,9 +44,7 @@ class Network:
 
     def inflow(self, amount: Vector) -> Vector:
         """What comes in less what goes out at every node, the border too."""
-        came = np.bincount(self.end, amount, self.size)
-        left: Vector = came - np.bincount(self.start, amount, self.size)
-        return left
+        return sums(self.end, amount, self.size) - sums(self.start, amount, self.size)
 
 
 def network_of(flows: Sequence[Flow]) -> Network:

@@ -2,7 +2,8 @@
 
 While the global test fails or a single test stands out, the measurement whose omission lowers the
 statistic most is left out; that is the one with the largest test z, and the fall is z squared
-(Ripps 1965; Narasimhan and Mah 1987; from memory). Leaving one out changes d and W by a rank-one step, so nothing is solved anew:
+(Ripps 1965; Narasimhan and Mah 1987; from memory). Leaving one out changes d and W by a rank-one
+step, so nothing is solved anew:
 with the column w of W of the measurement left out, d' = d - w d_k/w_k and W' = W - w w'/w_k.
 """
 
