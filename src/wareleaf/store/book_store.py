@@ -96,7 +96,7 @@ class BookStore:
 
     @contextmanager
     def draft(self) -> Iterator[BookStore]:
-        """This book inside one write transaction, for jobs that are all or nothing.
+        """The book inside one write transaction, for jobs that are all or nothing.
 
         What is recorded in the draft can be read in it at once. It is on disk when the block ends
         and gone when the block raises; nobody else writes meanwhile.
