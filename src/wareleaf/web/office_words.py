@@ -10,6 +10,7 @@ from typing import Any
 from wareleaf import leaf as leaves
 from wareleaf.measure import Evidence
 from wareleaf.release import Decision, Line, Status
+from wareleaf.release.checks import limit_words
 from wareleaf.web.words import for_people, hour_of, kilos, number
 from wareleaf.works.watch import Finding
 
@@ -66,6 +67,11 @@ def figure(value: float | None) -> str:
     return "–" if value is None else f"{value:.3g}" if abs(value) < 1000.0 else f"{value:.0f}"
 
 
+def spread(value: float) -> str:
+    """The half-width of a band, with the two figures that matter."""
+    return f"{value:.2g}" if abs(value) < 100.0 else f"{value:.0f}"
+
+
 def chance(probability: float | None) -> str:
     """A probability in percent; never a bare 0 or 100."""
     if probability is None:
@@ -75,6 +81,28 @@ def chance(probability: float | None) -> str:
     if probability < 0.001:
         return "under 0.1 %"
     return f"{probability * 100:.1f} %"
+
+
+_SAYS = {
+    Decision.CONFORMS: "is kept, but the figure of the limit is not confirmed",
+    Decision.DOES_NOT_CONFORM: "is beyond the limit",
+    Decision.UNDECIDED: "is too close to the limit to tell",
+}
+
+
+def reason(line: Line) -> str:
+    """Why a limit stands in the way, with its doubt for 95 % as everywhere on the page."""
+    name = parameter_name(line.limit.parameter)
+    if line.value is None or line.decision is None:
+        return for_people(line.sentence.replace(line.limit.parameter, name))
+    doubt = line.standard_uncertainty
+    value = figure(line.value) + (f" ± {spread(2.0 * doubt)}" if doubt is not None else "")
+    odds = (
+        f"; chance it is kept: {chance(line.probability)}" if line.probability is not None else ""
+    )
+    return for_people(
+        f"{name} {value} {line.limit.unit} {_SAYS[line.decision]}: {limit_words(line.limit)}{odds}."
+    )
 
 
 def plain_leaf(sentence: str) -> str:
@@ -216,7 +244,9 @@ OFFICE_FILTERS: tuple[Callable[..., Any], ...] = (
     evidence_mark,
     standing_of,
     figure,
+    spread,
     chance,
+    reason,
     plain_leaf,
     check_name,
     finding_numbers,
