@@ -7,6 +7,26 @@ from wareleaf.book.reconcile.flows import (
     Settled,
     Suspect,
 )
+from wareleaf.book.reconcile.of_book import (
+    LOSS_RELATIVE_SD,
+    BookNetwork,
+    Meaning,
+    Quantity,
+    network_of_book,
+)
 from wareleaf.book.reconcile.settle import LEVEL, reconcile
 
-__all__ = ["LEVEL", "Flow", "GlobalTest", "Reconciliation", "Settled", "Suspect", "reconcile"]
+__all__ = [
+    "LEVEL",
+    "LOSS_RELATIVE_SD",
+    "BookNetwork",
+    "Flow",
+    "GlobalTest",
+    "Meaning",
+    "Quantity",
+    "Reconciliation",
+    "Settled",
+    "Suspect",
+    "network_of_book",
+    "reconcile",
+]
