@@ -57,6 +57,14 @@ def test_leaf_of_another_line_is_not_the_load(small):
     assert due(small) == [load.expected_id]
 
 
+def test_leaf_that_came_in_before_the_call_is_not_the_load(small):
+    """The boat that landed an hour ago is not the one that was just called in."""
+    small.take("line-01", 1480.0)
+    small.later(1.0)
+    load = announce(small.works, "teo", "line-01", 1500.0, small.at + timedelta(hours=1))
+    assert due(small) == [load.expected_id]
+
+
 def test_one_intake_answers_one_announcement_the_nearest(small):
     first = announce(small.works, "teo", "line-01", 900.0, small.at + timedelta(hours=1))
     second = announce(small.works, "teo", "line-01", 900.0, small.at + timedelta(hours=3))

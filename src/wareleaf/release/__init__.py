@@ -18,7 +18,7 @@ from wareleaf.release.lots import (
     lot_facts,
     may_sign,
 )
-from wareleaf.release.own_rows import contract_limit
+from wareleaf.release.own_rows import contract_limit, nothing_listed
 from wareleaf.release.quantities import Content, convert_content, moisture_content
 
 __all__ = [
@@ -45,5 +45,6 @@ __all__ = [
     "markets",
     "may_sign",
     "moisture_content",
+    "nothing_listed",
     "probability_conforming",
 ]

@@ -23,8 +23,8 @@ LATE = timedelta(hours=6)
 FURTHEST = timedelta(days=14)
 RULE = (
     "A load counts as arrived when leaf of the same line or field was taken in from two hours "
-    "before to six hours after the announced time; one intake answers one announcement, the "
-    "nearest in time first. The works' own rule."
+    "before to six hours after the announced time, and after it was announced; one intake "
+    "answers one announcement, the nearest in time first. The works' own rule."
 )
 
 
@@ -44,6 +44,8 @@ class ExpectedLoad:
         As announced.
     note, who : str
         What was said, and who wrote it down.
+    announced_at : datetime
+        When; leaf that came in before cannot be this load.
     """
 
     expected_id: str
@@ -55,6 +57,7 @@ class ExpectedLoad:
     arrives_at: datetime
     note: str
     who: str
+    announced_at: datetime
 
 
 def announce(
@@ -169,7 +172,7 @@ def _arrived(loads: Sequence[ExpectedLoad], intakes: Sequence[Event]) -> set[str
         for e in intakes
         if e.outputs
         and e.facts.get("source") == x.source
-        and x.arrives_at - EARLY <= e.happened_at <= x.arrives_at + LATE
+        and max(x.arrives_at - EARLY, x.announced_at) <= e.happened_at <= x.arrives_at + LATE
     )
     answered: set[str] = set()
     used: set[str] = set()
@@ -193,4 +196,5 @@ def _load_of(works: Works, event: Event) -> ExpectedLoad:
         arrives_at=datetime.fromisoformat(str(facts["arrives_at"])).astimezone(works.settings.zone),
         note=event.why,
         who=event.who,
+        announced_at=event.happened_at,
     )

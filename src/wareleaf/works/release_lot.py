@@ -22,23 +22,23 @@ from wareleaf.release import (
     contract_limit,
     lot_facts,
     markets,
+    nothing_listed,
 )
 from wareleaf.release import assess as assess_limits
 from wareleaf.works.bench import results_of
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, record
+from wareleaf.works.record import Entry, moisture_sd, record
 
 
 def facts_of(works: Works, lot: LotState) -> LotFacts:
     """The lot as limits see it."""
-    moisture_sd = (lot.dry_sd_g / lot.mass_g) if lot.mass_g else 0.0
     return lot_facts(
         lot.lot_id,
         lot.leaf,
         lot.form,
         moisture_wb=lot.moisture_wb,
-        moisture_standard_uncertainty=moisture_sd,
+        moisture_standard_uncertainty=moisture_sd(lot),
         moisture_wb_fresh=leaves.profile(lot.leaf).moisture_wb_fresh,
         extra_tags=tags_of(works, lot),
         hold_reason=lot.held_because,
@@ -63,12 +63,11 @@ def results_for(works: Works, lot: LotState) -> list[Result]:
         found.setdefault(result.parameter, result)
         listed.append(result)
     if "moisture" not in found:
-        sd = (lot.dry_sd_g / lot.mass_g) if lot.mass_g else 0.0
         listed.append(
             Result(
                 "moisture",
                 lot.moisture_wb * 100.0,
-                sd * 100.0,
+                moisture_sd(lot) * 100.0,
                 "%",
                 "wet",
                 reference="book",
@@ -171,15 +170,32 @@ def release(
 def confirm_limit(works: Works, who: str, limit_id: str, text: str) -> Event:
     """The quality manager has read the legal text of a limit and confirms its figure."""
     acting(works, who, "confirm a limit")
-    limit = next((row for row in all_limits() if row.id == limit_id), None)
-    if limit is None:
-        raise BadInput("limit_id", limit_id, f"There is no limit {limit_id!r} in the table.")
+    limit = _limit_of(limit_id)
     require(
         bool(text.strip()), "text", text, "text is empty; say which text was read, and where in it."
     )
     facts = {"limit_id": limit_id, "text": text.strip(), "fingerprint": limit.fingerprint()}
     site = works.settings.site[0].id
     return record(works, Entry(kind="limit_confirmed", site=site, who=who, why=text, facts=facts))
+
+
+def _limit_of(limit_id: str) -> Limit:
+    """A row of the table, or the row that stands for a market the table is silent on.
+
+    Raises
+    ------
+    BadInput
+        When there is neither.
+    """
+    silent = (
+        nothing_listed(place, frozenset({what}))
+        for place in markets()
+        for what in ("seaweed", "tea")
+    )
+    for row in (*all_limits(), *silent):
+        if row.id == limit_id:
+            return row
+    raise BadInput("limit_id", limit_id, f"There is no limit {limit_id!r} in the table.")
 
 
 def known_markets() -> list[str]:

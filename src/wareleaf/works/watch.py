@@ -21,6 +21,7 @@ from wareleaf.measure.weighing import weigh_outliers
 from wareleaf.release import Assessment, Decision
 from wareleaf.works.house import Works
 from wareleaf.works.pack_lot import weight_check
+from wareleaf.works.record import moisture_sd
 from wareleaf.works.release_lot import assess_all
 
 FALSE_ALARM = 0.005
@@ -203,7 +204,7 @@ def moisture_of(works: Works, lot: LotState) -> tuple[float, float]:
     if results:
         facts = results[-1].facts
         return float(facts["value"]) / 100.0, float(facts["standard_uncertainty"]) / 100.0
-    return lot.moisture_wb, lot.dry_sd_g / lot.mass_g
+    return lot.moisture_wb, moisture_sd(lot)
 
 
 def _wet_lots(works: Works, until: datetime, site: str | None) -> list[Finding]:

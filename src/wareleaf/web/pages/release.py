@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
 from wareleaf.measure.errors import BadInput, Problem
-from wareleaf.release import Assessment, Limit, Line, all_limits
+from wareleaf.release import Assessment, Limit, Line
 from wareleaf.release.checks import limit_words
 from wareleaf.web import session
 from wareleaf.web.as_json import wants_json
@@ -91,7 +91,7 @@ def _page(
         "open_to": [v for v in verdicts if v.may_release],
         "customers": customers,
         "signs": signs,
-        "unread": [r for r in rows if r.line.needs_confirmation and r.limit in all_limits()],
+        "unread": [r for r in rows if r.line.needs_confirmation],
         "opened": opened,
         "path": "/bench",
     }

@@ -227,8 +227,9 @@ def room_beside(
         source.site,
         LIKE_KG,
         arrives_at,
-        "",
-        "",
+        note="",
+        who="",
+        announced_at=works.now(),
     )
     sized = _sized(works, board, load)
     like = replace(sized.load, id=f"{source.name} (more)")
