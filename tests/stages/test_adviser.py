@@ -130,7 +130,7 @@ def test_heat_price_from_fuel():
 )
 def test_less_spread_is_never_dearer(limit, share, risk, price):
     trade = replace(TEA, limit_wb=limit, price_per_kg=price)
-    sd = share * limit / margin_factor(risk)
+    sd = min(share * limit / margin_factor(risk), 0.05)
     found = advise(trade, {"outlet": sd}, risk)
     assert 0.0 < found.aim_wb < limit
     assert found.halved_saving > 0.0

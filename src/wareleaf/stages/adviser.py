@@ -1,14 +1,14 @@
 """The money in moisture: where to aim when the outlet spreads, and what the spread costs.
 
 Made leaf is sold by weight, so water below the limit is weight given away and heat spent twice.
-Lots scatter about the aim, so the aim must stay below the limit by as much as the stated risk asks. With
-outlet moisture normal about the aim with standard deviation s, a share r over the limit needs
+Lots scatter about the aim, so the aim must stay below the limit by as much as the stated risk asks.
+With outlet moisture normal about the aim with standard deviation s, a share r over the limit needs
 
     aim = limit - z s,    z the normal quantile of 1 - r;
 
 when s was estimated from n lots, z is replaced by the one-sided tolerance factor
 k = t'(1 - a; n - 1, z sqrt n)/sqrt n (non-central t), so that the share over the limit stays
-below r with the stated confidence. Both are textbook statistics; the factor is held to a printed value.
+below r with the stated confidence. Both are textbook statistics, held to printed values.
 Money is in the works' own currency.
 """
 
@@ -27,9 +27,9 @@ from wareleaf.stages.common import finite
 SOURCES = (
     "Normal quantile and one-sided normal tolerance factor (non-central t), textbook statistics",
 )
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
-_ROOM_SD = 7.0  # the aim must leave this many standard deviations of room below all-water
+_ROOM_SD = 9.0  # the aim must leave this many standard deviations of room below all-water
 MEGAJOULES_PER_KWH = 3.6
 
 
@@ -330,8 +330,9 @@ def _warnings(
         )
     if now is not None and now.share_over > risk:
         said.append(
-            f"The aim in use puts {100.0 * now.share_over:.1f} % of lots over the limit, more than "
-            f"the {100.0 * risk:g} % allowed: aim {100.0 * ((in_use or 0.0) - aim):.1f} points drier."
+            f"The aim in use puts {100.0 * now.share_over:.1f} % of lots over the limit, more "
+            f"than the {100.0 * risk:g} % allowed: aim {100.0 * ((in_use or 0.0) - aim):.1f} "
+            "points drier."
         )
     said.append(
         "A limit of law or contract must be confirmed by the quality manager; a lot over it is not "
