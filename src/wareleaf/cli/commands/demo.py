@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from wareleaf.works.house import Works
 
 PORT = 8642
+PLAN_S = 3.0
 HOST = "127.0.0.1"
 # Three things to look at first.
 LOOK_AT = (
@@ -55,6 +56,7 @@ def command(folder: Path, fresh: bool, no_serve: bool, port: int) -> None:
 def _made(folder: Path, fresh: bool) -> Works:
     from wareleaf.works.demo import generate, opening
     from wareleaf.works.house import SETTINGS_FILE
+    from wareleaf.works.plan_day import plan_site
 
     there = (folder / SETTINGS_FILE).exists()
     if there and not fresh:
@@ -63,6 +65,9 @@ def _made(folder: Path, fresh: bool) -> Works:
     start = time.monotonic()
     make = generate.renew if there else generate.generate
     works = make(folder, progress=_progress)
+    for site in works.settings.site:
+        click.echo(f"  planning the day of {site.name}", err=True)
+        plan_site(works, "ilsa", site.id, time_limit_s=PLAN_S)
     click.echo(f"Written in {time.monotonic() - start:.0f} s.", err=True)
     return works
 

@@ -28,6 +28,7 @@ from wareleaf.works.demo.faults import PLANTED, Faults
 from wareleaf.works.demo.opening import DEMO_DAY, NOW_H, PIN, open_demo
 from wareleaf.works.demo.season import SUNDAY, Season
 from wareleaf.works.demo.truth import Meters
+from wareleaf.works.expected import announce
 from wareleaf.works.house import Works, create_works
 from wareleaf.works.people import set_pin
 from wareleaf.works.record import tokens_from
@@ -35,6 +36,12 @@ from wareleaf.works.settings import WorksSettings
 
 Progress = Callable[[date, int, int], None]
 LEFTOVER_S = 3600.0
+# Who announced what, from where, kg and hours ahead. Invented.
+CALLED_IN = (
+    ("teo", "line-02", 900.0, 2.0),
+    ("teo", "line-11", 600.0, 4.5),
+    ("davin", "field-b", 1100.0, 3.5),
+)
 CORRECTED_DAYS_AGO = 12
 HELD_DAYS_AGO = 10
 
@@ -145,8 +152,15 @@ def _write(folder: Path, seed: int, days: int, progress: Progress | None, faults
         _begin_day(season, first)
         agenda.start(_mornings(season))
         agenda.run(until, new_day)
+        _call_in(works, until)
     works.book.close()
     _on_disk(folder)
+
+
+def _call_in(works: Works, now: datetime) -> None:
+    """What is on its way when the demo opens: two boats and a lorry."""
+    for who, source, mass_kg, due_h in CALLED_IN:
+        announce(works, who, source, mass_kg, now + hours(due_h), "by radio")
 
 
 def _morning(settings: WorksSettings, day: date) -> datetime:
