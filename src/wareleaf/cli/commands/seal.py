@@ -38,14 +38,15 @@ def command(context: click.Context, origin: str, works_folder: Path | None, as_j
     """Sign a checkpoint of the book, or with a subcommand: keys, rotate, backup, check, proof."""
     if context.invoked_subcommand is None:
         with answering(as_json), opened(works_folder, quiet=as_json) as works:
-            _seal(Job(works, "", as_json), origin)
+            _seal(Job(works, "", as_json), origin, quick)
 
 
-def _seal(job: Job, origin: str) -> None:
+def _seal(job: Job, origin: str, quick: bool) -> None:
     from wareleaf.works.seal_book import seal_now, state_of
 
     first = not state_of(job.works).vkeys
-    done = seal_now(job.works, passphrase("Passphrase of the seal", new=first), origin)
+    words = passphrase("Passphrase of the seal", new=first)
+    done = seal_now(job.works, words, origin, whole_check=not quick)
     lines = [done.note, f"Sealed {done.size} events. Send these lines to someone outside."]
     if done.new_key:
         lines += [
