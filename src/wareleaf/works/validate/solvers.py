@@ -85,8 +85,9 @@ def _closure() -> Found:
         lines[name] = [(float(i), max(*r, 1e-18)) for i, r in enumerate(residuals, start=1)]
     plot = Plot("run", "larger of the two residuals, relative", {}, lines, log_y=True)
     note = (
-        "The drying ground's water is summed from the very differences it is compared with, so that "
-        "number can only show lost arithmetic; its energy is a real check of the solved temperature."
+        "The drying ground's water is summed from the very differences it is compared with, so "
+        "that number can only show lost arithmetic; its energy is a real check of the solved "
+        "temperature."
     )
     return Found(tuple(checks), plot, note)
 
