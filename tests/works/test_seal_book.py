@@ -36,6 +36,8 @@ def test_from_the_first_seal_to_a_receipt_that_a_buyer_checks(demo_works, call, 
     assert key_file.stat().st_mode & 0o077 == 0
     assert b"ENCRYPTED" in key_file.read_bytes()
     assert call(seal.command, words="wrong words here").exit_code == 2
+    quick = call(seal.command, "--quick", "--json")
+    assert json.loads(quick.stdout)["root_hex"] == sealed["root_hex"]
     lot = demo_works.book.lots(form="packed")[0].lot_id
     file = tmp_path / "receipt.json"
     assert call(receipt.command, lot, file).exit_code == 0

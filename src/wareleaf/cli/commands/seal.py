@@ -31,10 +31,13 @@ def passphrase(words: str, *, new: bool = False, variable: str = PASSPHRASE) -> 
 
 @click.group("seal", invoke_without_command=True)
 @click.option("--origin", default="", help="Name of the book's key, the first time.")
+@click.option("--quick", is_flag=True, help="Leave out the check of every derived table.")
 @works_option
 @json_option
 @click.pass_context
-def command(context: click.Context, origin: str, works_folder: Path | None, as_json: bool) -> None:
+def command(
+    context: click.Context, origin: str, quick: bool, works_folder: Path | None, as_json: bool
+) -> None:
     """Sign a checkpoint of the book, or with a subcommand: keys, rotate, backup, check, proof."""
     if context.invoked_subcommand is None:
         with answering(as_json), opened(works_folder, quiet=as_json) as works:
