@@ -16,17 +16,21 @@ find_python() {
     return 1
 }
 
+# apt_install PACKAGE WHY: installs a Debian package, or says the one line to run.
+apt_install() {
+    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
+        say "installing $1 through apt ($2)"
+        apt-get update -qq >/dev/null 2>&1 || true
+        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$1" >/dev/null 2>&1 ||
+            fail "apt could not install $1; run: apt-get install $1"
+    else
+        fail "$1 is needed ($2); run: sudo apt-get install -y --no-install-recommends $1"
+    fi
+}
+
 # apt_need COMMAND PACKAGE WHY: installs a Debian package when a command is missing.
 apt_need() {
-    command -v "$1" >/dev/null 2>&1 && return 0
-    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null 2>&1; then
-        say "installing $2 through apt ($3)"
-        apt-get update -qq >/dev/null 2>&1 || true
-        DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$2" >/dev/null 2>&1 ||
-            fail "apt could not install $2; run: apt-get install $2"
-    else
-        fail "$2 is needed ($3); run: sudo apt-get install -y --no-install-recommends $2"
-    fi
+    command -v "$1" >/dev/null 2>&1 || apt_install "$2" "$3"
 }
 
 make_boot() {

@@ -26,7 +26,8 @@ LINK = re.compile(r"(?<!`)!?\[[^\]]*\]\(([^)\s]+)\)")
 COMMAND = re.compile(r"(?:^|[\s`(])(?:\./)?wareleaf ([a-z][a-z-]*)([^`\n]*)")
 PICTURE = DOCS / "pictures" / "day.png"
 # Hosts that a page may name: the open format of the settings, this machine, and a placeholder.
-HOSTS = {"toml.io", "127.0.0.1", "db.example", "localhost"}
+# id.gs1.org is how the open standard spells a product's name; *.example is nobody's.
+HOSTS = {"toml.io", "127.0.0.1", "db.example", "works.example", "id.gs1.org", "localhost"}
 
 
 def without_code(text: str) -> str:
