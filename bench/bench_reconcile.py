@@ -5,12 +5,15 @@ first and last layer; true amounts balance, measurements have 2 % errors, one in
 not measured and one has a gross error. *Near*: a node draws from neighbours of its season, as works
 do. *Anywhere*: from any node of a layer, the worst case for elimination.
 
-Ours does the whole job: classes, amounts, every uncertainty, all tests and the search for the
-gross error. The references do less: SciPy's sparse LU solves the optimality conditions of the same
-problem for the amounts alone (faster than our whole job), and HiGHS solves it as a quadratic
-program, as a modelling layer would hand it on, stopped after 15 s. For uncertainties by general
-means, one solve a stream, the time of 50 solves is scaled up. The dense reference is NumPy on a
-problem of 1,200 streams.
+*Amounts alone* is the same problem on both sides: ours against SciPy's sparse LU on the optimality
+conditions, and against HiGHS on the quadratic program that a modelling layer would hand on. HiGHS
+is given 15 s; when it stops there its time is a lower bound and the note says so.
+
+*Everything* adds classes, every uncertainty, all tests and the search for the gross error. Its row
+with a reference scales up 50 exact solves of the LU to one a stream; ours is exact for measured
+streams and simulated for the others, so that ratio is of two unlike ways. The dense reference is
+NumPy on a problem of 1,200 streams. Peak memory is of Python and NumPy; SciPy's LU inside is not
+counted.
 """
 
 from __future__ import annotations
@@ -25,6 +28,9 @@ from scipy.sparse.linalg import splu
 
 from bench import Row
 from wareleaf.book.reconcile import Flow, reconcile
+from wareleaf.book.reconcile.balances import Balances
+from wareleaf.book.reconcile.bounds import amounts
+from wareleaf.book.reconcile.settle import problem_of
 
 LAYERS = 12
 NEAR = 8
@@ -108,7 +114,7 @@ def _timed(work):
 def _large(name: str, flows: list[Flow], near: bool) -> list[Row]:
     ours_s, out = _timed(lambda: reconcile(flows))
     note = f"{len(flows):,} streams; uncertainties " + (
-        f"from {out.simulated} simulations" if out.simulated else "exact"
+        f"partly from {out.simulated} simulations" if out.simulated else "exact"
     )
     assert any(s.name == f"s{1234 % len(flows)}" for s in out.suspects)
     rows = [Row(f"{name}: everything", 1e3 * ours_s, None, None, "ms", "<= 10000", note)]
@@ -123,36 +129,36 @@ def _large(name: str, flows: list[Flow], near: bool) -> list[Row]:
 
 
 def _against(name: str, flows: list[Flow], ours_s: float) -> list[Row]:
-    free = reconcile(flows, nonnegative=False)
-    # SciPy cannot solve the conditions when some amounts nobody can say; fix those at their size
-    said = [f for f, s in zip(flows, free.flows, strict=True) if s.kind != "unobservable"]
-    if len(said) < len(flows):
-        flows = [
-            Flow(f.name, f.start, f.end, f.measured or 1.0, f.standard_uncertainty or 1e4)
-            for f in flows
-        ]
-    x = np.array([s.reconciled for s in reconcile(flows, nonnegative=False).flows])
+    # the references need every amount to be determined: what nobody can say gets a wide guess
+    flows = [
+        Flow(f.name, f.start, f.end, 1.0, 1e4) if s.kind == "unobservable" else f
+        for f, s in zip(flows, reconcile(flows, nonnegative=False).flows, strict=True)
+    ]
+    alone_s, x = min(
+        (_timed(lambda: _amounts(flows)) for _ in range(3)), key=lambda found: found[0]
+    )
     matrix, right = _conditions(flows)
-    lu_s, solved = _timed(lambda: _lu(matrix, right))
-    lu, theirs = solved
+    lu_s, (lu, theirs) = min(
+        (_timed(lambda: _lu(matrix, right)) for _ in range(3)), key=lambda found: found[0]
+    )
     apart = float(np.abs(theirs[: len(x)] - x).max() / np.abs(x).max())
-    columns = np.eye(matrix.shape[0], 50)
-    each_s = _timed(lambda: lu.solve(columns))[0] / 50
+    each_s = _timed(lambda: lu.solve(np.eye(matrix.shape[0], 50)))[0] / 50
     all_s = lu_s + each_s * len(flows)
-    program_s, best = _timed(lambda: _program(flows))
-    rows = [
-        Row(f"{name}: amounts alone, sparse LU", 1e3 * ours_s, 1e3 * lu_s, lu_s / ours_s, "ms",
-            "", "ours: the whole job"),
-        Row(f"{name}: with uncertainties, sparse LU", 1e3 * ours_s, 1e3 * all_s, all_s / ours_s,
-            "ms", ">= 20", "theirs: 50 solves, scaled up"),
+    program_s, status = _timed(lambda: _program(flows))
+    return [
+        Row(f"{name}: amounts alone, sparse LU", 1e3 * alone_s, 1e3 * lu_s, lu_s / alone_s, "ms"),
+        Row(f"{name}: amounts alone, quadratic program", 1e3 * alone_s, 1e3 * program_s,
+            program_s / alone_s, "ms", "", f"HiGHS: {status}"),
         Row(f"{name}: difference in amounts", apart, None, None, "-", "<= 1e-6"),
+        Row(f"{name}: everything, sparse LU", 1e3 * ours_s, 1e3 * all_s, all_s / ours_s,
+            "ms", "", "theirs scaled up, all exact; ours partly simulated"),
     ]  # fmt: skip
-    if best is not None:
-        rows.append(
-            Row(f"{name}: amounts alone, quadratic program", 1e3 * ours_s, 1e3 * program_s,
-                program_s / ours_s, "ms", "", "HiGHS, stopped after 15 s")
-        )  # fmt: skip
-    return rows
+
+
+def _amounts(flows: list[Flow]) -> np.ndarray:
+    """Ours, amounts alone."""
+    problem = problem_of(flows, {}, False)
+    return amounts(problem, Balances(problem))[0]
 
 
 def _lu(matrix, right):
@@ -180,7 +186,7 @@ def _program(flows: list[Flow]):
     highs.setOptionValue("time_limit", 15.0)
     highs.passModel(model)
     highs.run()
-    return highs.getSolution().col_value
+    return highs.modelStatusToString(highs.getModelStatus()).lower()
 
 
 def _small() -> list[Row]:

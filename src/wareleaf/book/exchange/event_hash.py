@@ -15,114 +15,22 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from wareleaf.book.exchange.hash_fields import (
+    EPC_LISTS,
+    LEFT_OUT,
+    METADATA,
+    NUMBERS,
+    ORDER,
+    QUANTITY_LISTS,
+    REPORT,
+    STANDARD_PREFIXES,
+    TIMES,
+    VERSION,
+    WORDS,
+)
 from wareleaf.book.exchange.uris import canonical_uri
 from wareleaf.measure.errors import BadInput
 
-VERSION = "CBV2.0"
-LEFT_OUT = frozenset({"recordTime", "eventID", "errorDeclaration", "@context", "type", "isA"})
-
-EPC_LISTS = ("epcList", "childEPCs", "inputEPCList", "outputEPCList")
-QUANTITY_LISTS = ("quantityList", "childQuantityList", "inputQuantityList", "outputQuantityList")
-
-_ORDER = (
-    "eventTime",
-    "eventTimeZoneOffset",
-    "certificationInfo",
-    "parentID",
-    "epcList",
-    "inputEPCList",
-    "childEPCs",
-    "quantityList",
-    "childQuantityList",
-    "inputQuantityList",
-    "outputEPCList",
-    "outputQuantityList",
-    "action",
-    "transformationID",
-    "bizStep",
-    "disposition",
-    "persistentDisposition",
-    "readPoint",
-    "bizLocation",
-    "bizTransactionList",
-    "destinationList",
-    "sourceList",
-    "sensorElementList",
-    "ilmd",
-)
-_METADATA = (
-    "time",
-    "startTime",
-    "endTime",
-    "deviceID",
-    "deviceMetadata",
-    "rawData",
-    "dataProcessingMethod",
-    "bizRules",
-)
-_REPORT = (
-    "type",
-    "exception",
-    "deviceID",
-    "deviceMetadata",
-    "rawData",
-    "dataProcessingMethod",
-    "time",
-    "microorganism",
-    "chemicalSubstance",
-    "value",
-    "component",
-    "stringValue",
-    "booleanValue",
-    "hexBinaryValue",
-    "uriValue",
-    "minValue",
-    "maxValue",
-    "meanValue",
-    "sDev",
-    "percRank",
-    "percValue",
-    "uom",
-    "coordinateReferenceSystem",
-)
-_TIMES = frozenset({"eventTime", "time", "startTime", "endTime"})
-_NUMBERS = frozenset(
-    {
-        "quantity",
-        "value",
-        "minValue",
-        "maxValue",
-        "meanValue",
-        "sDev",
-        "percRank",
-        "percValue",
-    }
-)
-_WORDS = {
-    "bizStep": ("bizstep", "https://ref.gs1.org/cbv/BizStep-"),
-    "disposition": ("disp", "https://ref.gs1.org/cbv/Disp-"),
-    "set": ("disp", "https://ref.gs1.org/cbv/Disp-"),
-    "unset": ("disp", "https://ref.gs1.org/cbv/Disp-"),
-    "bizTransactionType": ("btt", "https://ref.gs1.org/cbv/BTT-"),
-    "sourceType": ("sdt", "https://ref.gs1.org/cbv/SDT-"),
-    "destinationType": ("sdt", "https://ref.gs1.org/cbv/SDT-"),
-    "component": ("comp", "https://ref.gs1.org/cbv/Comp-"),
-    "reportType": ("", "https://gs1.org/voc/"),
-    "exception": ("", "https://gs1.org/voc/"),
-}
-EVENT_FIELDS = _ORDER
-"""Fields of an event that are hashed, in their order."""
-
-STANDARD_PREFIXES = {
-    "cbvmda": "urn:epcglobal:cbv:mda:",
-    "gs1": "https://gs1.org/voc/",
-    "cbv": "https://ref.gs1.org/cbv/",
-    "epcis": "https://ref.gs1.org/epcis/",
-    "rdfs": "http://www.w3.org/2000/01/rdf-schema#",
-    "owl": "http://www.w3.org/2002/07/owl#",
-    "xsd": "http://www.w3.org/2001/XMLSchema#",
-    "dcterms": "http://purl.org/dc/terms/",
-}
 _TIME = re.compile(r"^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d)(?:[.,](\d+))?(Z|[+-]\d\d:?\d\d)$")
 
 
@@ -158,10 +66,10 @@ def prehash(event: Mapping[str, Any], context: Any = None) -> str:
         raise BadInput("type", kind, "The event has no type; give one such as ObjectEvent.")
     spaces = _Spaces(context, event.get("@context"))
     text = f"eventType={kind.strip()}"
-    for name in _ORDER:
+    for name in ORDER:
         if name in event:
             text += _field(name, event[name], spaces)
-    own = {k: v for k, v in event.items() if k not in _ORDER and k not in LEFT_OUT}
+    own = {k: v for k, v in event.items() if k not in ORDER and k not in LEFT_OUT}
     return text + spaces.extensions(own)
 
 
@@ -245,7 +153,7 @@ def _sensor(element: Mapping[str, Any], spaces: _Spaces) -> str:
     text = "sensorElement"
     if element.get("sensorMetadata"):
         metadata = _mapping("sensorMetadata", element["sensorMetadata"])
-        text += "sensorMetadata" + _fields(metadata, _METADATA, spaces)
+        text += "sensorMetadata" + _fields(metadata, METADATA, spaces)
     reports = _mappings("sensorReport", element.get("sensorReport", []))
     text += _sorted("sensorReport" + _report(r, spaces) for r in reports)
     own = {k: v for k, v in element.items() if k not in ("sensorMetadata", "sensorReport", "type")}
@@ -255,7 +163,7 @@ def _sensor(element: Mapping[str, Any], spaces: _Spaces) -> str:
 def _report(report: Mapping[str, Any], spaces: _Spaces) -> str:
     kind = f"type={_word('reportType', report['type'])}" if "type" in report else ""
     rest = {k: v for k, v in report.items() if k != "type"}
-    return kind + _fields(rest, _REPORT[1:], spaces)
+    return kind + _fields(rest, REPORT[1:], spaces)
 
 
 def _fields(item: Mapping[str, Any], order: Iterable[str], spaces: _Spaces) -> str:
@@ -267,18 +175,18 @@ def _fields(item: Mapping[str, Any], order: Iterable[str], spaces: _Spaces) -> s
 
 
 def _value(name: str, value: Any) -> str:
-    if name in _TIMES:
+    if name in TIMES:
         return utc_time(name, _text(name, value))
-    if name in _NUMBERS:
+    if name in NUMBERS:
         return _number(name, value)
-    if name in _WORDS:
+    if name in WORDS:
         return _word(name, value)
     return canonical_uri(_plain(value))
 
 
 def _word(name: str, value: Any) -> str:
     """A word of the vocabulary as its address; other addresses as they are."""
-    urn, address = _WORDS[name]
+    urn, address = WORDS[name]
     text = _text(name, value)
     old = f"urn:epcglobal:cbv:{urn}:"
     if urn and text.startswith(old):

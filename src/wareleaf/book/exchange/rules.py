@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
-from wareleaf.book.exchange.event_hash import EPC_LISTS, QUANTITY_LISTS, event_hash
+from wareleaf.book.exchange.event_hash import event_hash
+from wareleaf.book.exchange.hash_fields import EPC_LISTS, QUANTITY_LISTS
 from wareleaf.book.exchange.uris import canonical_uri
 from wareleaf.book.identifiers.check_digit import has_good_check_digit
 from wareleaf.measure.errors import BadInput, Problem

@@ -77,7 +77,10 @@ def _row(line: str) -> list[Identifier]:
     match = _ROW.match(line)
     assert match, line
     first, last, flags, rest, title = match.groups()
-    components, needs, excludes, key = [], [], [], None
+    components: list[Component] = []
+    needs: list[tuple[str, ...]] = []
+    excludes: list[str] = []
+    key: tuple[tuple[str, ...], ...] | None = None
     for word in rest.split():
         part = _COMPONENT.match(word)
         if part:

@@ -69,7 +69,7 @@ def reconcile(
     BadInput
         For streams that cannot be used, or known amounts that contradict each other.
     """
-    problem = _problem(flows, known or {}, nonnegative)
+    problem = problem_of(flows, known or {}, nonnegative)
     balances = Balances(problem, most_work)
     x, said, _ = amounts(problem, balances)
     unsure = uncertainties(problem, balances)
@@ -94,7 +94,8 @@ def reconcile(
     )
 
 
-def _problem(flows: Sequence[Flow], known: Mapping[str, float], nonnegative: bool) -> Problem:
+def problem_of(flows: Sequence[Flow], known: Mapping[str, float], nonnegative: bool) -> Problem:
+    """The streams as arrays; refuses what cannot be used."""
     names = [flow.name for flow in flows]
     require(bool(flows), "streams", [], "There are no streams; give at least one.")
     if len(set(names)) < len(names):
