@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from wareleaf.measure import BadInput
-from wareleaf.works import bench, release_lot
+from wareleaf.works import bench, handle_lot, release_lot, ship, trace_lot
 from wareleaf.works.house import create_works
 from wareleaf.works.run_stage import Off, finish_run, start_run
 from wareleaf.works.take_in import Load, take_in
@@ -79,3 +79,37 @@ def test_a_market_that_the_table_is_silent_on_can_be_confirmed(works):
 def test_an_unknown_market_lists_the_known_ones(works, dried):
     with pytest.raises(BadInput, match="AU"):
         release_lot.assess(works, dried.lot_id, "Atlantis")
+
+
+def test_a_corrected_result_counts_as_corrected_and_a_corrected_shipment_is_still_traced(
+    works, dried
+):
+    iodine(works, dried, 9900.0)
+    event = works.book.events(kind="result")[0].event
+    facts = {**event.facts, "value": 400.0}
+    handle_lot.correct(works, "bex", event.event_id, "a digit too many", changes={"facts": facts})
+    values = [r.value for _, r, _ in bench.results_of(works, dried.lot_id)]
+    assert values == [400.0]
+    sample = bench.take_sample(works, "mirel", dried.lot_id, 50)
+    found = bench.Found("inorganic_arsenic", 0.2, 0.02, "mg/kg", "dry")
+    bench.record_result(works, "mirel", dried.lot_id, sample, found)
+    confirm_all(works, dried, "AU")
+    release_lot.release(works, "bex", dried.lot_id, ["AU"])
+    sent = ship.ship(works, "jorun", "southrim", {dried.lot_id: 10.0}, document="D1")
+    handle_lot.correct(
+        works, "ilsa", sent.event_id, "wrong delivery note", changes={"document": "D2"}
+    )
+    receipts = trace_lot.trace(works, dried.lot_id).receipts
+    assert [(r.customer, r.document) for r in receipts] == [("Southrim Pantry", "D2")]
+
+
+def test_a_correction_is_no_way_round_the_quality_manager(works, dried):
+    event = release_lot.confirm_limit(works, "bex", "AU-nothing-listed-tea", "looked it up")
+    with pytest.raises(BadInput, match="may not confirm a limit"):
+        handle_lot.correct(works, "ilsa", event.event_id, "tidy up", void=True)
+    with pytest.raises(BadInput, match="sign again"):
+        handle_lot.correct(
+            works, "bex", event.event_id, "more", changes={"facts": {**event.facts, "text": "x"}}
+        )
+    handle_lot.correct(works, "bex", event.event_id, "was the wrong code", void=True)
+    assert release_lot.confirmations(works) == []

@@ -164,9 +164,8 @@ def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
             if each in seen:
                 continue
             seen.add(each)
-            for row in works.book.events(kind="result", lot_id=each):
-                if not row.superseded_by:
-                    found.append((each, _result_of(row.event, each), row.event))
+            for event in works.book.events_in_force(kind="result", lot_id=each):
+                found.append((each, _result_of(event, each), event))
             made = works.book.event(works.book.lot(each).made_by).event
             if made.kind in ("split", "pack") or (
                 made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
@@ -196,14 +195,10 @@ def _result_of(event: Event, lot_id: str) -> Result:
 
 def waiting(works: Works, site: str | None = None) -> list[WaitingSample]:
     """Samples without a result, oldest first."""
-    reported = {row.event.facts["sample_id"] for row in works.book.events(kind="result", site=site)}
+    results = works.book.events_in_force(kind="result", site=site)
+    reported = {event.facts["sample_id"] for event in results}
     return [
-        WaitingSample(
-            row.event.facts["sample_id"],
-            row.event.facts["lot_id"],
-            row.event.happened_at,
-            row.event.who,
-        )
-        for row in works.book.events(kind="sample", site=site)
-        if row.event.facts["sample_id"] not in reported and not row.superseded_by
+        WaitingSample(event.facts["sample_id"], event.facts["lot_id"], event.happened_at, event.who)
+        for event in works.book.events_in_force(kind="sample", site=site)
+        if event.facts["sample_id"] not in reported
     ]

@@ -229,6 +229,25 @@ def write_off(works: Works, who: str, lot_id: str, mass_kg: float | None, reason
     return record(works, entry)
 
 
+# Who may sign is who may take it back: a correction is no way round a role.
+SIGNED = {
+    "release": "release a lot",
+    "limit_confirmed": "confirm a limit",
+    "result": "record a result",
+}
+
+
+def _refuse_resigning(event: Event, changes: dict[str, Any]) -> None:
+    """A signature is not edited: it is taken back, and given anew after a new look."""
+    kind = str(event.facts.get("kind", event.kind))
+    if kind != "result" and "facts" in changes:
+        raise BadInput(
+            "facts",
+            event.event_id,
+            "What was signed cannot be changed by a correction; take it out and sign again.",
+        )
+
+
 def correct(
     works: Works,
     who: str,
@@ -246,6 +265,10 @@ def correct(
     require(bool(reason.strip()), "reason", reason, "reason is empty; say what was wrong.")
     found = works.book.event(event_id)
     acting(works, who, "correct the book", found.event.site)
+    signed = SIGNED.get(str(found.event.facts.get("kind", found.event.kind)))
+    if signed:
+        acting(works, who, signed, found.event.site)
+        _refuse_resigning(found.event, changes or {})
     changes = changes or {}
     allowed = {"inputs", "outputs", "streams", "facts", "happened_at", "document", "place"}
     unknown = set(changes) - allowed

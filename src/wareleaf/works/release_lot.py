@@ -81,14 +81,13 @@ def confirmations(works: Works) -> list[Confirmation]:
     """Legal texts that the quality manager has confirmed."""
     return [
         Confirmation(
-            limit_id=row.event.facts["limit_id"],
-            who=row.event.who,
-            when=row.event.happened_at.astimezone(works.settings.zone).date(),
-            text=row.event.facts["text"],
-            fingerprint=row.event.facts.get("fingerprint", ""),
+            limit_id=event.facts["limit_id"],
+            who=event.who,
+            when=event.happened_at.astimezone(works.settings.zone).date(),
+            text=event.facts["text"],
+            fingerprint=event.facts.get("fingerprint", ""),
         )
-        for row in works.book.events(kind="limit_confirmed")
-        if not row.superseded_by
+        for event in works.book.events_in_force(kind="limit_confirmed")
     ]
 
 

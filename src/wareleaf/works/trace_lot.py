@@ -99,22 +99,20 @@ def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tup
     for node in forward.nodes:
         if not lots[node.lot_id].shipped_mass_g:
             continue
-        for row in works.book.events(kind="ship", lot_id=node.lot_id):
-            if row.superseded_by:
-                continue
-            for drawn in row.event.inputs:
+        for event in works.book.events_in_force(kind="ship", lot_id=node.lot_id):
+            for drawn in event.inputs:
                 if drawn.lot_id != node.lot_id:
                     continue
-                facts = row.event.facts
+                facts = event.facts
                 found.append(
                     Receipt(
                         lot_id=node.lot_id,
                         customer=str(names.get(facts["customer"], facts["customer"])),
                         market=facts["market"],
-                        shipped_at=row.event.happened_at,
+                        shipped_at=event.happened_at,
                         mass_kg=drawn.mass_g / 1000.0,
                         dry_from_lot_kg=drawn.dry_g * node.share / 1000.0,
-                        document=row.event.document,
+                        document=event.document,
                         contact=str(facts.get("contact", "")),
                     )
                 )
