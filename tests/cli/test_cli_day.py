@@ -119,6 +119,7 @@ def test_looking_ahead_records_nothing(shell):
     assert shell.data("", "verify")["report"]["events"] == before
 
 
+@pytest.mark.slow
 def test_hold_free_split_combine_write_off_and_correct(shell):
     lot = dried_wakame(shell)
     assert shell.says("runa", "hold", lot, "shells in it").startswith(f"Lot {lot} is on hold")
@@ -212,6 +213,7 @@ def test_a_book_that_was_changed_from_outside_exits_with_1(shell):
     assert re.search(r"The table of lots does not say", done.stdout)
 
 
+@pytest.mark.slow
 @pytest.mark.slow
 def test_a_blend_is_proposed_and_made(shell):
     first, second = dried_wakame(shell), dried_wakame(shell)

@@ -46,6 +46,7 @@ def test_all_models_rank_by_aicc_and_residuals_add_up():
         )
 
 
+@pytest.mark.slow
 def test_the_sorption_door_takes_the_constants():
     for fit in doors.call("fit-sorption", {"points": points((20.0, 35.0), noise=0.02)})["fits"]:
         given = {"model": fit["model"], "parameters": fit["constants"], "temperature_c": 20.0}

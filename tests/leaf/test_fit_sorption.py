@@ -68,6 +68,7 @@ def test_at_one_temperature_the_temperature_term_is_held(model):
     assert again == pytest.approx(db, rel=1e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("model", ["modified_oswin", "modified_halsey", "gab"])
 def test_points_name_their_own_model(model):
     found = fit_sorption(*points(model, KNOWN[model], noise=0.01), list(KNOWN))

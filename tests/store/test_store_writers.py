@@ -62,6 +62,7 @@ def test_kill_9_a_hundred_times(tmp_path):
         opened.append(intake("after", "AFTER", minute=9), now=NOW)
 
 
+@pytest.mark.slow
 def test_eight_processes_at_once_lose_nothing(where):
     told = nest("together", where, 8, 6)
     assert told["failed"] == 0
