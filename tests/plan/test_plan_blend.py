@@ -1,5 +1,6 @@
 """Blends: published small cases, random programs against another solver, and impossible orders."""
 
+import highspy
 import numpy as np
 import pytest
 from scipy.optimize import linprog
@@ -47,6 +48,18 @@ def test_hilltop_costs_550():
     assert by_lot(found) == pytest.approx({"1": 500.0, "2": 300.0, "3": 200.0})
     assert found.properties["blend"] == pytest.approx({"aroma": 75.0, "taste": 84.4})
     assert (found.bound, found.gap) == (pytest.approx(550.0), 0.0)
+
+
+@pytest.mark.parametrize("threads", [1, 3])
+def test_somebody_elses_number_of_solver_threads_does_no_harm(threads):
+    """The solver's pool belongs to the process; another user of it may come first."""
+    highspy.Highs.resetGlobalScheduler(True)
+    other = highspy.Highs()
+    other.setOptionValue("output_flag", False)
+    other.setOptionValue("threads", threads)
+    other.addVar(0.0, 1.0)
+    assert other.run() == highspy.HighsStatus.kOk
+    assert blend(HILLTOP, [HILLTOP_ORDER]).cost == pytest.approx(550.0)
 
 
 def test_the_price_of_a_limit_is_what_loosening_it_saves():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import Any
 
@@ -133,13 +134,30 @@ def solve(
         known = highspy.HighsSolution()
         known.col_value = [float(v) for v in start]
         h.setSolution(known)
-    h.run()
-    status = h.getModelStatus()
-    if status == highspy.HighsModelStatus.kUnboundedOrInfeasible:
-        h.setOptionValue("presolve", "off")
-        h.run()
+    with _ONE_AT_A_TIME:
+        _run(h)
         status = h.getModelStatus()
+        if status == highspy.HighsModelStatus.kUnboundedOrInfeasible:
+            h.setOptionValue("presolve", "off")
+            _run(h)
+            status = h.getModelStatus()
     return _answer(h, status, whole)
+
+
+# The solver's threads are one pool for the whole process.
+_ONE_AT_A_TIME = threading.Lock()
+
+
+def _run(h: Any) -> None:
+    """Run; where somebody else made the pool with another number of threads, make it anew.
+
+    The solver takes that for an error and answers nothing.
+    """
+    import highspy
+
+    if h.run() == highspy.HighsStatus.kError:
+        highspy.Highs.resetGlobalScheduler(True)
+        h.run()
 
 
 def _quiet() -> Any:
