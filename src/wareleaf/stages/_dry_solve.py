@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wareleaf.air import humidity_ratio, specific_volume_m3_kg
+from wareleaf.air import CP_WATER_J_KG_K, humidity_ratio, specific_volume_m3_kg
 from wareleaf.measure import moisture_db_from_wb
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
+from wareleaf.stages._dry_heat_source import after_coil, flame_water_kg_j
 from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, tank, turn
 from wareleaf.stages._dry_spec import Dryer, FluidBed, Zone
@@ -25,6 +26,7 @@ from wareleaf.stages.common import Array
 _STILL_M_S = 1e-6
 _NEAR = 1e-5  # of the moisture the air takes up: from there on a linear step closes the zone
 _FLOOR = 1e-13  # kg/kg
+_FLAMES, _FLAME_NEAR = 12, 1e-9
 _SMOOTH, _MOST = 6, 60  # secant steps before halving takes turns; steps in all
 
 
@@ -40,6 +42,7 @@ class Scenarios:
     ambient_ratio: Array
     inlet_c: Array
     rate_multiplier: Array
+    added_ratio: Array  # (scenario, zone) combustion vapour, kg per kg of fresh dry air
 
     def __len__(self) -> int:
         """Count of scenarios."""
@@ -91,6 +94,7 @@ def scenarios(dryer: Dryer, run: DryRun, count: int = 1) -> Scenarios:
         ambient_ratio=many(humidity_ratio(run.ambient_c, run.ambient_rh, run.pressure_pa)),
         inlet_c=np.repeat(np.array(inlet, dtype=np.float64)[None, :], count, axis=0),
         rate_multiplier=many(run.rate_multiplier),
+        added_ratio=np.zeros((count, len(dryer.zones))),
     )
 
 
@@ -100,7 +104,51 @@ def zone_steps(dryer: Dryer, zone: Zone) -> int:
 
 
 def solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
-    """Solve all scenarios of a run through all zones."""
+    """Solve all scenarios of a run through all zones.
+
+    With a direct-fired heater the vapour of the flame goes over the leaf: it follows from the heat,
+    and the heat hardly from it, so a few rounds close it.
+    """
+    solved = _solve(dryer, run, many)
+    if dryer.heater.kind != "direct":
+        return solved
+    for _ in range(_FLAMES):
+        added = flame_ratio(dryer, solved)
+        change = np.abs(added - solved.scenarios.added_ratio)
+        if np.all(change <= _FLAME_NEAR * added + 1e-15):
+            break
+        solved = _solve(dryer, run, replace(many, added_ratio=added))
+    return solved
+
+
+def flame_ratio(dryer: Dryer, solved: Solved) -> Array:
+    """Vapour that the flame adds to each kg of fresh dry air, (scenario, zone).
+
+    The heating value is taken at the temperature of the ambient air, water leaving as vapour.
+    """
+    per_joule = flame_water_kg_j(dryer.heater)
+    found = np.zeros_like(solved.scenarios.added_ratio)
+    for n, state in enumerate(solved.zones):
+        if state.bed is not None and state.zone.inlet_c is not None:
+            per_fresh = duty_j_kg(solved, n) / (1.0 - state.zone.recirculated)
+            found[:, n] = np.maximum(per_fresh, 0.0) * per_joule
+    return found
+
+
+def duty_j_kg(solved: Solved, index: int) -> Array:
+    """Heat that the heater of a zone gives each kg of its dry air, J/kg (scenario,)."""
+    many, state = solved.scenarios, solved.zones[index]
+    bed, r = state.bed, state.zone.recirculated
+    if bed is None:
+        return np.zeros(len(many))
+    fresh = air_enthalpy(many.ambient_c, many.ambient_ratio + many.added_ratio[:, index])
+    _, back, _, _ = after_coil(state.zone, solved.tables, bed.exhaust_ratio, bed.exhaust_enthalpy)
+    duty = air_enthalpy(state.inlet_c, state.inlet_ratio) - r * back - (1.0 - r) * fresh
+    found: Array = duty + state.drained * CP_WATER_J_KG_K * state.inlet_c
+    return found
+
+
+def _solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
     props = tables(run.leaf_profile(), run.pressure_pa)
     leaf = Leaf(
         np.repeat(many.moisture_db[:, None], dryer.layers, axis=1),
@@ -185,7 +233,7 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
         steps=steps,
     )
     surface = dryer.exposure * profile.specific_surface_m2_kg
-    thick, ambient = profile.half_thickness_m, many.ambient_ratio
+    thick, ambient = profile.half_thickness_m, many.ambient_ratio + many.added_ratio[:, index]
     way = _Way(walk, bed, zone, surface, thick, leaf, inlet_c, ambient)
     ratio, result, flux, drained = _closed(way)
     moisture, leaf_c = result.moisture[:, side], result.leaf_c[:, side]
@@ -210,7 +258,13 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
     pair = np.stack([0.5 * (guess + ambient), guess])
     (first, old), (_, old_flux) = _halves(*way.march(pair.ravel()))
     w0, w1 = pair
-    f0, f1 = (r * p.exhaust_ratio + (1.0 - r) * ambient - w for p, w in ((first, w0), (old, w1)))
+
+    def short(p: Pass, w: Array) -> Array:
+        back = after_coil(way.zone, way.bed.tables, p.exhaust_ratio, p.exhaust_enthalpy)[0]
+        found: Array = r * back + (1.0 - r) * ambient - w
+        return found
+
+    f0, f1 = short(first, w0), short(old, w1)
     low, high = _bracket(low, high, w0, f0)
     for count in range(_MOST):
         low, high = _bracket(low, high, w1, f1)
@@ -221,7 +275,7 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
             new = middle
         w0, f0, w1 = w1, f1, np.where(np.abs(f1) < _FLOOR, w1, new)
         result, flux = way.march(w1)
-        f1 = r * result.exhaust_ratio + (1.0 - r) * ambient - w1
+        f1 = short(result, w1)
         full = (w1 >= limit) & (f1 > 0.0)
         near = np.abs(f1) < _NEAR * np.abs(result.exhaust_ratio - w1) + _FLOOR
         if np.all(full | near):
@@ -232,7 +286,7 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
         old, old_flux = result, flux
     low, high = _bracket(low, high, w1, f1)
     result, flux = way.march(low)
-    return low, result, flux, r * result.exhaust_ratio + (1.0 - r) * ambient - low
+    return low, result, flux, short(result, low)
 
 
 def _secant(w0: Array, w1: Array, f0: Array, f1: Array) -> Array:
