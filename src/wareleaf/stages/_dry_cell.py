@@ -29,6 +29,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import wrightomega
 
 from wareleaf.air.constants import (
@@ -78,6 +79,8 @@ class Bed:
         Length of a step, s.
     steps : int
         Steps through the zone.
+    lane : ndarray or int
+        Row of ``by_dry_bulb`` where a cell's own table starts, when several stand in one.
     """
 
     tables: Tables
@@ -88,6 +91,7 @@ class Bed:
     conductance: Array
     dt_s: Array
     steps: int
+    lane: NDArray[np.intp] | int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +159,7 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
         dew = np.where(cold, np.minimum(own, 0.0) * reach, 0.0)
 
     middle = dry_bulb + half.dry_bulb
-    saturation, rate = look_up(bed.by_dry_bulb, middle)
+    saturation, rate = look_up(bed.by_dry_bulb, middle, bed.lane)
     rate = bed.rate_factor * rate
     excess = moisture - t.sorbed(
         middle, t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))

@@ -10,9 +10,10 @@ down from one so large that the leaf cannot change it, which keeps Newton near i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import brentq
 
 from wareleaf.air import specific_volume_m3_kg
 from wareleaf.measure import BadInput
@@ -90,12 +91,9 @@ def solve_line(line: Line, start: Solution | None = None) -> Solution:
         found = _newton(line, near, start.inlet_ratio, 1.0)
         if found is not None:
             return _finished(line, *found)
-    state = _free_air(line)
-    inlet = line.ambient_ratio
-    for flow in _FLOWS:
-        found = _newton(line, state, inlet, flow)
-        if found is not None:
-            state, inlet = found
+    found = _from_free_air(line)
+    if found is None and line.recirculated > 0.0:
+        found = _inlet_apart(line)
     if found is None:
         raise BadInput(
             "velocity_m_s",
@@ -103,7 +101,42 @@ def solve_line(line: Line, start: Solution | None = None) -> Solution:
             f"velocity_m_s is {line.velocity_m_s:g}: no steady state is found at this feed; "
             "give more air, less feed or another count of cells.",
         )
-    return _finished(line, state, inlet)
+    return _finished(line, *found)
+
+
+def _from_free_air(line: Line) -> tuple[Array, float] | None:
+    state, inlet, found = _free_air(line), line.ambient_ratio, None
+    for flow in _FLOWS:
+        found = _newton(line, state, inlet, flow)
+        if found is not None:
+            state, inlet = found
+    return found
+
+
+def _inlet_apart(line: Line) -> tuple[Array, float] | None:
+    """The inlet humidity by a bracketed root, each time with all cells solved for it."""
+    state: list[Array] = []
+
+    def over(ratio: float) -> float:
+        fixed = replace(line, recirculated=0.0, ambient_ratio=ratio)
+        near = _newton(fixed, state[-1], ratio, 1.0) if state else None
+        found = near or _from_free_air(fixed)
+        if found is None:
+            raise ArithmeticError
+        state.append(found[0])
+        returned = float(found[0][3, 0 if line.counter else -1])
+        return line.recirculated * returned + (1.0 - line.recirculated) * line.ambient_ratio - ratio
+
+    low = 0.5 * line.ambient_ratio
+    high = float(line.tables.saturated_ratio(np.array(line.inlet_c)))
+    try:
+        if over(high) > 0.0:
+            return state[-1], high
+        inlet = float(brentq(over, low, high, xtol=1e-13, rtol=1e-12))
+        over(inlet)
+    except (ArithmeticError, ValueError):
+        return None
+    return state[-1], inlet
 
 
 def _finished(line: Line, state: Array, inlet: float) -> Solution:
