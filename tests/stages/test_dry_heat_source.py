@@ -26,7 +26,7 @@ def pump_zones(inlet, coil, share):
     )
 
 
-@settings(deadline=None, max_examples=25)
+@settings(deadline=None, max_examples=15)
 @given(
     st.sampled_from(leaf.profile_ids()),
     st.sampled_from(["indirect", "steam", "direct", "heat_pump"]),
