@@ -113,3 +113,21 @@ def test_bad_input_names_the_field(change, field):
     with pytest.raises(BadInput) as caught:
         doors.call("dryer", BELT | change)
     assert field in [p.field for p in caught.value.problems]
+
+
+def test_a_heat_pump_and_its_coil_come_through_the_door():
+    zone = {"inlet_c": 45.0, "velocity_m_s": 0.8, "recirculated": 0.97, "coil_c": 20.0}
+    given = BELT | {
+        "dryer": {
+            "area_m2": 60.0,
+            "zones": [zone | {"share": 1.0, "coil_share": 0.3}],
+            "heater": {"kind": "heat_pump", "fuel": None, "carnot_fraction": 0.45},
+        }
+    }
+    out = doors.call("dryer", given)
+    assert out["supply"]["kind"] == "heat_pump"
+    assert out["supply"]["cop"] == pytest.approx(0.45 * (45 + 6 + 273.15) / (45 - 20 + 12))
+    assert out["zones"][0]["condensed_kg"] > 0.0
+    assert out["fuel_kg"] == 0.0
+    assert out["water_residual"] < 1e-6
+    assert out["energy_residual"] < 1e-6

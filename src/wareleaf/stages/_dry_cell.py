@@ -29,6 +29,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import wrightomega
 
 from wareleaf.air.constants import (
@@ -78,6 +79,8 @@ class Bed:
         Length of a step, s.
     steps : int
         Steps through the zone.
+    lane : ndarray or int
+        Row of ``by_dry_bulb`` where a cell's own table starts, when several stand in one.
     """
 
     tables: Tables
@@ -88,6 +91,7 @@ class Bed:
     conductance: Array
     dt_s: Array
     steps: int
+    lane: NDArray[np.intp] | int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +104,7 @@ class Drive:
     most: Array  # Nmax, kg/(s kg)
     uptake: Array  # most that air can bring to a leaf drier than itself, kg/(s kg)
     dew: Array | float  # gathered by a cold leaf, 0 or below, kg/(s kg)
+    held: Array | float  # what it would lose more if it were at the wet bulb, kg/(s kg)
     wet_c: Array
     warm: Array  # e G cp / s, W/(K kg)
     decay: Array  # of the leaf's distance from its steady temperature, over the step
@@ -146,14 +151,15 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
     pull: Array = full
     dew: Array | float = 0.0
     cold = leaf_c < wet_c
-    if cold.any():  # by its mean temperature on the way to the wet bulb
+    any_cold = bool(cold.any())
+    if any_cold:  # by its mean temperature on the way to the wet bulb
         mean_c = wet_c + np.minimum(leaf_c - wet_c, 0.0) * (-np.expm1(-turn) / turn)
         own = t.saturated_ratio(mean_c) - ratio
         pull = np.where(cold, np.minimum(np.maximum(own, 0.0), full), full)
         dew = np.where(cold, np.minimum(own, 0.0) * reach, 0.0)
 
     middle = dry_bulb + half.dry_bulb
-    saturation, rate = look_up(bed.by_dry_bulb, middle)
+    saturation, rate = look_up(bed.by_dry_bulb, middle, bed.lane)
     rate = bed.rate_factor * rate
     excess = moisture - t.sorbed(
         middle, t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))
@@ -163,13 +169,20 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
     z0 = outer / np.maximum(rate * excess, _TINY)
     z1 = np.maximum(wrightomega(z0 + np.log(z0) - units * binding), 1e-200)
     fall = np.maximum((z0 - z1) / z1, 1e-9)
+    outside = outer * (z1 / z0) * fall / np.log1p(fall)
+    held: Array | float = 0.0
+    if any_cold:
+        inside = rate * np.maximum(excess, 0.0)
+        wholly = outside * np.where(cold, (full + _TINY) / (pull + _TINY), 1.0)
+        held = series_rate(inside, wholly) - series_rate(inside, outside)
     return Drive(
         rate=rate,
         excess=excess,
-        outside=outer * (z1 / z0) * fall / np.log1p(fall),
+        outside=outside,
         most=reach * full * binding,
         uptake=reach * ratio,
         dew=dew,
+        held=held,
         wet_c=wet_c,
         warm=warm,
         decay=np.exp(-turn),
@@ -220,9 +233,10 @@ def cell(bed: Bed, leaf: Leaf, air: Air, half: Air) -> tuple[Leaf, Air]:
     else:  # a leaf drier than the air takes water back
         limit, size = np.where(dries, d.outside, d.uptake), np.abs(d.excess)
         lost = np.where(dries, 1.0, -1.0) * (size - _approach(size, d.rate, limit, dt))
+    # a cold leaf warms to where it will stay once it is warm, not to the air it cools too little
+    steady = steady_c(d, dry_bulb, lost / dt + d.held)
     lost = lost + d.dew * dt
     after = moisture - lost
-    steady = steady_c(d, dry_bulb, lost / dt)
     leaf_after = steady + (leaf_c - steady) * d.decay
     # dew warms a leaf up to the wet bulb, not past it; nothing warms it past the air
     if np.any(d.dew):

@@ -70,7 +70,7 @@ def march(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
         if b == layers:
             out.dry_bulb[:, diagonal - layers + 1] = t1[:, -1]
             out.ratio[:, diagonal - layers + 1] = w1[:, -1]
-    return _passed(kept_x, kept_c, out, hottest)
+    return passed(kept_x, kept_c, out, hottest)
 
 
 def _kept(leaf: Leaf, steps: int) -> tuple[Array, Array]:
@@ -81,7 +81,8 @@ def _kept(leaf: Leaf, steps: int) -> tuple[Array, Array]:
     return kept_x, kept_c
 
 
-def _passed(kept_x: Array, kept_c: Array, out: Air, hottest: Array) -> Pass:
+def passed(kept_x: Array, kept_c: Array, out: Air, hottest: Array) -> Pass:
+    """Sum a zone up from the leaf along it and the air (scenario, step) that leaves."""
     enthalpy = air_enthalpy(out.dry_bulb, out.ratio)
     return Pass(
         moisture=kept_x,
@@ -116,7 +117,7 @@ def march_mixed_depth(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
         leaf = mix(bed.tables, new)
         kept_x[:, :, step + 1], kept_c[:, :, step + 1] = leaf
         out.dry_bulb[:, step], out.ratio[:, step] = air.dry_bulb[:, 0], air.ratio[:, 0]
-    return _passed(kept_x, kept_c, out, hottest)
+    return passed(kept_x, kept_c, out, hottest)
 
 
 def mix(tables: Tables, leaf: Leaf) -> Leaf:
@@ -171,7 +172,7 @@ def tank(bed: Bed, leaf: Leaf, inlet: Air) -> Pass:
     kept_x, kept_c = _kept(mixed, steps)
     kept_x[:, :, 1:], kept_c[:, :, 1:] = x[:, :, None], c[:, :, None]
     out = Air(np.repeat(t, steps, axis=1), np.repeat(w, steps, axis=1))
-    return _passed(kept_x, kept_c, out, np.maximum(inlet.dry_bulb, t)[:, 0])
+    return passed(kept_x, kept_c, out, np.maximum(inlet.dry_bulb, t)[:, 0])
 
 
 def _tank_state(bed: Bed, x: Array, entry: Leaf, inlet: Air, layers: int) -> tuple[Array, Array]:

@@ -8,7 +8,9 @@ import numpy as np
 
 from wareleaf import leaf
 from wareleaf.air import (
+    CP_VAPOUR_J_KG_K,
     CP_WATER_J_KG_K,
+    LATENT_HEAT_0C_J_KG,
     dry_bulb_from_enthalpy_c,
     enthalpy_j_kg,
     relative_humidity,
@@ -16,9 +18,10 @@ from wareleaf.air import (
 )
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_bed import fluid_drop_pa, minimum_fluidisation_m_s, packed_drop_pa
-from wareleaf.stages._dry_figures import citations, net_heating_value_mj_kg
+from wareleaf.stages._dry_figures import citations
+from wareleaf.stages._dry_heat_source import HeatSupply, ZoneHeat, after_coil, supply
 from wareleaf.stages._dry_load import DryRun, loading_kg_m2
-from wareleaf.stages._dry_solve import Solved, ZoneState
+from wareleaf.stages._dry_solve import Solved, duty_j_kg
 from wareleaf.stages._dry_spec import Dryer, FluidBed, TrayDryer
 from wareleaf.stages._dry_warn import warnings_of
 from wareleaf.stages.common import JOULES_PER_KWH, relative_closure
@@ -30,7 +33,8 @@ class ZoneResult:
 
     Humidity ratios in kg/kg dry air; the exhaust is the mean over the zone; ``heat_kwh`` is what
     the air took up in the heater (below 0: the zone would need cooling to hold its set point);
-    ``drained_kg`` is water that then drips from the return air.
+    ``drained_kg`` is water that then drips from the return air. An evaporator takes ``cooling_kwh``
+    from the return air and ``condensed_kg`` of water; a flame adds ``combustion_water_kg`` to it.
     """
 
     inlet_c: float
@@ -47,6 +51,9 @@ class ZoneResult:
     heat_kwh: float
     electricity_kwh: float
     drained_kg: float
+    cooling_kwh: float = 0.0
+    condensed_kg: float = 0.0
+    combustion_water_kg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -69,6 +76,8 @@ class DryResult:
         At the outlet, from the bottom of the bed to its top.
     curve_time_h, curve_moisture_wb, curve_leaf_c : tuple of float
         Along the way, mean over depth.
+    supply : HeatSupply
+        How the heat was made; its electricity is part of ``electricity_kwh``.
     """
 
     duration_h: float
@@ -99,6 +108,7 @@ class DryResult:
     curve_time_h: tuple[float, ...]
     curve_moisture_wb: tuple[float, ...]
     curve_leaf_c: tuple[float, ...]
+    supply: HeatSupply
 
 
 def hours_of_air(dryer: Dryer, run: DryRun) -> float:
@@ -112,10 +122,16 @@ def build(dryer: Dryer, run: DryRun, solved: Solved, moisture_wb_out_sd: float) 
     """Put the result of scenario 0 together."""
     profile = run.leaf_profile()
     dry = run.lot_kg() * (1.0 - run.moisture_wb)
-    zones = tuple(_zone(dryer, run, profile, solved, s) for s in solved.zones)
+    zones = tuple(_zone(dryer, run, profile, solved, n) for n in range(len(solved.zones)))
     water = dry * (float(solved.scenarios.moisture_db[0]) - float(solved.moisture_db[0]))
-    heat = sum(max(z.heat_kwh, 0.0) for z in zones) / (1.0 - dryer.heater.loss_fraction)
-    power = sum(z.electricity_kwh for z in zones)
+    asked = tuple(
+        ZoneHeat(z.heat_kwh, z.cooling_kwh, z.inlet_c, s.zone.coil_c)
+        for z, s in zip(zones, solved.zones, strict=True)
+    )
+    made = supply(dryer.heater, asked, run.ambient_c)
+    heat = made.heat_kwh
+    fans = sum(z.electricity_kwh for z in zones)
+    power, used = fans + made.electricity_kwh, fans + made.bought_kwh
     moisture = moisture_wb_from_db(float(solved.moisture_db[0]))
     time_h, curve, leaf_c = _curve(run, solved)
     hours = hours_of_air(dryer, run)
@@ -129,7 +145,7 @@ def build(dryer: Dryer, run: DryRun, solved: Solved, moisture_wb_out_sd: float) 
         water_removed_kg=water,
         heat_kwh=heat,
         electricity_kwh=power,
-        fuel_kg=_fuel_kg(dryer, heat),
+        fuel_kg=made.fuel_kg,
         water_residual=_water_residual(run, solved, zones, dry),
         energy_residual=_energy_residual(solved, zones, dry),
         leaf_temperature_max_c=float(solved.leaf_max_c[0]),
@@ -139,7 +155,7 @@ def build(dryer: Dryer, run: DryRun, solved: Solved, moisture_wb_out_sd: float) 
         loading_kg_m2=loading_kg_m2(dryer, run),
         depth_m=loading_kg_m2(dryer, run) / profile.bulk_density_kg_m3,
         heat_mj_per_kg_water=3.6 * heat / water if water > 0.0 else 0.0,
-        water_kg_per_kwh=water / (heat + power) if water > 0.0 and heat + power > 0.0 else 0.0,
+        water_kg_per_kwh=water / used if water > 0.0 and used > 0.0 else 0.0,
         air_temperature_max_c=max(
             [float(s.bed.air_max_c[0]) for s in solved.zones if s.bed is not None],
             default=run.ambient_c,
@@ -153,6 +169,7 @@ def build(dryer: Dryer, run: DryRun, solved: Solved, moisture_wb_out_sd: float) 
         curve_time_h=time_h,
         curve_moisture_wb=curve,
         curve_leaf_c=leaf_c,
+        supply=made,
     )
     return replace(result, warnings=warnings_of(dryer, run, profile, result))
 
@@ -169,23 +186,28 @@ def mixed_exhaust_c(zones: tuple[ZoneResult, ...], otherwise_c: float) -> float:
 
 
 def _zone(
-    dryer: Dryer, run: DryRun, profile: leaf.LeafProfile, solved: Solved, state: ZoneState
+    dryer: Dryer, run: DryRun, profile: leaf.LeafProfile, solved: Solved, index: int
 ) -> ZoneResult:
+    state = solved.zones[index]
     dry = run.lot_kg() * (1.0 - run.moisture_wb)
     before, after = state.moisture[0, :, 0].mean(), state.moisture[0, :, -1].mean()
     t_in, w_in = float(state.inlet_c[0]), float(state.inlet_ratio[0])
     air, t_out, w_out, heat, drop, power, drained = 0.0, t_in, w_in, 0.0, 0.0, 0.0, 0.0
+    cooling, condensed, flame = 0.0, 0.0, 0.0
     if state.bed is not None:
         air = float(state.flux[0]) * dryer.area_m2 * state.zone.share
         air *= 3600.0 * hours_of_air(dryer, run)
         h_out, w_out = float(state.bed.exhaust_enthalpy[0]), float(state.bed.exhaust_ratio[0])
         t_out = float(dry_bulb_from_enthalpy_c(h_out, w_out))
         r = state.zone.recirculated
-        ambient = enthalpy_j_kg(solved.scenarios.ambient_c, solved.scenarios.ambient_ratio)[0]
-        h_in = float(enthalpy_j_kg(t_in, w_in))
         drained = air * float(state.drained[0])
-        heat = air * (h_in - r * h_out - (1.0 - r) * float(ambient))
-        heat = (heat + drained * CP_WATER_J_KG_K * t_in) / JOULES_PER_KWH
+        heat = air * float(duty_j_kg(solved, index)[0]) / JOULES_PER_KWH
+        _, _, cold, gone = after_coil(
+            state.zone, solved.tables, state.bed.exhaust_ratio, state.bed.exhaust_enthalpy
+        )
+        cooling = air * r * float(cold[0]) / JOULES_PER_KWH
+        condensed = air * r * float(gone[0])
+        flame = air * (1.0 - r) * float(solved.scenarios.added_ratio[0, index])
         volume = float(specific_volume_m3_kg(t_in, w_in, run.pressure_pa))
         drop = _drop_pa(dryer, run, profile, state.zone.velocity_m_s, (1.0 + w_in) / volume)
         power = air * volume * drop / dryer.fan.efficiency / JOULES_PER_KWH
@@ -205,6 +227,9 @@ def _zone(
         heat_kwh=heat,
         electricity_kwh=power,
         drained_kg=drained,
+        cooling_kwh=cooling,
+        condensed_kg=condensed,
+        combustion_water_kg=flame,
     )
 
 
@@ -230,12 +255,6 @@ def _fluidisation(dryer: Dryer, run: DryRun, zones: tuple[ZoneResult, ...]) -> f
     return minimum_fluidisation_m_s(dryer.particle_m, dryer.particle_density_kg_m3, density)
 
 
-def _fuel_kg(dryer: Dryer, heat_kwh: float) -> float:
-    if dryer.heater.fuel is None:
-        return 0.0
-    return 3.6 * heat_kwh / dryer.heater.efficiency / net_heating_value_mj_kg(dryer.heater.fuel)
-
-
 def _water_residual(
     run: DryRun, solved: Solved, zones: tuple[ZoneResult, ...], dry_kg: float
 ) -> float:
@@ -244,7 +263,8 @@ def _water_residual(
     gained, lost = 0.0, run.lot_kg() * run.moisture_wb - dry_kg * float(solved.moisture_db[0])
     for z, state in zip(zones, solved.zones, strict=True):
         fresh = z.dry_air_kg * (1.0 - state.zone.recirculated)
-        gained += fresh * (z.exhaust_humidity_ratio - ambient) + z.drained_kg
+        gained += fresh * (z.exhaust_humidity_ratio - ambient) + z.drained_kg + z.condensed_kg
+        lost += z.combustion_water_kg
     return relative_closure(gained, lost, run.lot_kg() * run.moisture_wb)
 
 
@@ -261,6 +281,12 @@ def _energy_residual(solved: Solved, zones: tuple[ZoneResult, ...], dry_kg: floa
         out = float(enthalpy_j_kg(z.exhaust_c, z.exhaust_humidity_ratio))
         taken += fresh * (out - ambient) + z.drained_kg * CP_WATER_J_KG_K * z.inlet_c
         given += z.heat_kwh * JOULES_PER_KWH
+        # the vapour of a flame comes at the temperature of the ambient air
+        vapour = LATENT_HEAT_0C_J_KG + CP_VAPOUR_J_KG_K * float(many.ambient_c[0])
+        given += z.combustion_water_kg * vapour
+        if state.zone.coil_c is not None:
+            coil = min(z.exhaust_c, state.zone.coil_c)
+            taken += z.condensed_kg * CP_WATER_J_KG_K * coil + z.cooling_kwh * JOULES_PER_KWH
     return relative_closure(taken, given, abs(start))
 
 
@@ -287,5 +313,11 @@ def _sources(dryer: Dryer, profile: leaf.LeafProfile) -> tuple[str, ...]:
         names += ["bed.ergun_viscous", "belt.loading_max_kg_m2"]
     if dryer.heater.fuel is not None:
         names.append(f"{dryer.heater.fuel}.net_heating_value_mj_kg")
+        if dryer.heater.kind == "direct":
+            names.append(f"{dryer.heater.fuel}.water_formed_kg_kg")
+    if dryer.heater.kind == "heat_pump":
+        names.append("heat_pump.carnot_fraction")
+    if dryer.heater.kind == "steam":
+        names.append("steam.latent_mj_kg")
     kept = "Sorption, kinetics and limits: leaf profile " + profile.id + " (its figures are listed)"
     return (*citations(*names), kept)

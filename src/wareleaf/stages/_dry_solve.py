@@ -12,107 +12,67 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wareleaf.air import humidity_ratio, specific_volume_m3_kg
-from wareleaf.measure import moisture_db_from_wb
+from wareleaf.air import specific_volume_m3_kg
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
-from wareleaf.stages._dry_load import DryRun, loading_kg_m2
+from wareleaf.stages._dry_heat_source import after_coil
+from wareleaf.stages._dry_load import DryRun
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, tank, turn
+from wareleaf.stages._dry_single import at_once
 from wareleaf.stages._dry_spec import Dryer, FluidBed, Zone
-from wareleaf.stages._dry_tables import Tables, by_dry_bulb, tables
+from wareleaf.stages._dry_state import (
+    STILL_M_S,
+    Scenarios,
+    Solved,
+    ZoneState,
+    duty_j_kg,
+    flame_ratio,
+    scenarios,
+    zone_steps,
+)
+from wareleaf.stages._dry_tables import by_dry_bulb, tables
 from wareleaf.stages.common import Array
 
-_STILL_M_S = 1e-6
+__all__ = ["Scenarios", "Solved", "ZoneState", "duty_j_kg", "scenarios", "solve", "zone_steps"]
+
 _NEAR = 1e-5  # of the moisture the air takes up: from there on a linear step closes the zone
 _FLOOR = 1e-13  # kg/kg
+_FLAMES, _FLAME_NEAR = 12, 1e-9
 _SMOOTH, _MOST = 6, 60  # secant steps before halving takes turns; steps in all
 
 
-@dataclass(frozen=True, eq=False)
-class Scenarios:
-    """Runs that are solved together; every array is (scenario,), ``inlet_c`` (scenario, zone)."""
-
-    moisture_db: Array
-    leaf_c: Array
-    dry_load_kg_m2: Array
-    residence_h: Array
-    ambient_c: Array
-    ambient_ratio: Array
-    inlet_c: Array
-    rate_multiplier: Array
-
-    def __len__(self) -> int:
-        """Count of scenarios."""
-        return int(self.moisture_db.size)
-
-
-@dataclass(frozen=True, eq=False)
-class ZoneState:
-    """One zone as solved; arrays are (scenario,)."""
-
-    zone: Zone
-    bed: Pass | None  # None where no air moves
-    moisture: Array  # (scenario, layer, step), numbered from the bottom
-    leaf_c: Array
-    inlet_c: Array
-    inlet_ratio: Array
-    flux: Array  # dry air, kg/(s m2)
-    drained: Array  # kg/kg dry air that drips out where the return air is cooled to saturation
-
-
-@dataclass(frozen=True, eq=False)
-class Solved:
-    """All zones, and the leaf that leaves the last."""
-
-    tables: Tables
-    scenarios: Scenarios
-    zones: tuple[ZoneState, ...]
-    moisture_db: Array  # (scenario,) mean over depth
-    leaf_c: Array  # (scenario,) mean by heat capacity
-    leaf_max_c: Array
-    hidden_j_kg: Array  # heat of binding that the mean moisture does not show, see `turn`
-
-
-def scenarios(dryer: Dryer, run: DryRun, count: int = 1) -> Scenarios:
-    """``count`` copies of a run, to be varied with `dataclasses.replace`."""
-
-    def many(value: float) -> Array:
-        return np.full(count, float(value))
-
-    moisture = moisture_db_from_wb(run.moisture_wb)
-    load = loading_kg_m2(dryer, run) * (1.0 - run.moisture_wb)
-    inlet = [run.ambient_c if z.inlet_c is None else z.inlet_c for z in dryer.zones]
-    return Scenarios(
-        moisture_db=many(moisture),
-        leaf_c=many(run.ambient_c if run.leaf_c is None else run.leaf_c),
-        dry_load_kg_m2=many(load),
-        residence_h=many(run.residence_h),
-        ambient_c=many(run.ambient_c),
-        ambient_ratio=many(humidity_ratio(run.ambient_c, run.ambient_rh, run.pressure_pa)),
-        inlet_c=np.repeat(np.array(inlet, dtype=np.float64)[None, :], count, axis=0),
-        rate_multiplier=many(run.rate_multiplier),
-    )
-
-
-def zone_steps(dryer: Dryer, zone: Zone) -> int:
-    """Steps along one zone."""
-    return max(3, round(dryer.steps * zone.share))
-
-
 def solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
-    """Solve all scenarios of a run through all zones."""
+    """Solve all scenarios of a run through all zones.
+
+    With a direct-fired heater the vapour of the flame goes over the leaf: it follows from the heat,
+    and the heat hardly from it, so a few rounds close it.
+    """
+    solved = _solve(dryer, run, many)
+    if dryer.heater.kind != "direct":
+        return solved
+    for _ in range(_FLAMES):
+        added = flame_ratio(dryer, solved)
+        change = np.abs(added - solved.scenarios.added_ratio)
+        if np.all(change <= _FLAME_NEAR * added + 1e-15):
+            break
+        solved = _solve(dryer, run, replace(many, added_ratio=added))
+    return solved
+
+
+def _solve(dryer: Dryer, run: DryRun, many: Scenarios) -> Solved:
     props = tables(run.leaf_profile(), run.pressure_pa)
     leaf = Leaf(
         np.repeat(many.moisture_db[:, None], dryer.layers, axis=1),
         np.repeat(many.leaf_c[:, None], dryer.layers, axis=1),
     )
+    quick = at_once(dryer, run, many)
     done: list[ZoneState] = []
     hottest, hidden = leaf.temperature_c.max(axis=1), np.zeros(len(many))
     for index, zone in enumerate(dryer.zones):
         if zone.remix and not isinstance(dryer, FluidBed):
             leaf, more = turn(props, leaf)
             hidden = hidden + more
-        state = _zone(dryer, run, many, index, leaf)
+        state = _zone(dryer, run, many, index, leaf) if quick is None else quick[index]
         done.append(state)
         leaf = Leaf(state.moisture[:, :, -1], state.leaf_c[:, :, -1])
         hottest = np.maximum(hottest, state.leaf_c.max(axis=(1, 2)))
@@ -161,7 +121,7 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
     zone, profile = dryer.zones[index], run.leaf_profile()
     steps = zone_steps(dryer, zone)
     inlet_c = many.ambient_c if zone.inlet_c is None else many.inlet_c[:, index]
-    if zone.velocity_m_s < _STILL_M_S:
+    if zone.velocity_m_s < STILL_M_S:
         still_x, still_c = (np.repeat(a[:, :, None], steps + 1, axis=2) for a in leaf)
         nothing = np.zeros(len(many))
         return ZoneState(
@@ -185,7 +145,7 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
         steps=steps,
     )
     surface = dryer.exposure * profile.specific_surface_m2_kg
-    thick, ambient = profile.half_thickness_m, many.ambient_ratio
+    thick, ambient = profile.half_thickness_m, many.ambient_ratio + many.added_ratio[:, index]
     way = _Way(walk, bed, zone, surface, thick, leaf, inlet_c, ambient)
     ratio, result, flux, drained = _closed(way)
     moisture, leaf_c = result.moisture[:, side], result.leaf_c[:, side]
@@ -210,7 +170,13 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
     pair = np.stack([0.5 * (guess + ambient), guess])
     (first, old), (_, old_flux) = _halves(*way.march(pair.ravel()))
     w0, w1 = pair
-    f0, f1 = (r * p.exhaust_ratio + (1.0 - r) * ambient - w for p, w in ((first, w0), (old, w1)))
+
+    def short(p: Pass, w: Array) -> Array:
+        back = after_coil(way.zone, way.bed.tables, p.exhaust_ratio, p.exhaust_enthalpy)[0]
+        found: Array = r * back + (1.0 - r) * ambient - w
+        return found
+
+    f0, f1 = short(first, w0), short(old, w1)
     low, high = _bracket(low, high, w0, f0)
     for count in range(_MOST):
         low, high = _bracket(low, high, w1, f1)
@@ -221,7 +187,7 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
             new = middle
         w0, f0, w1 = w1, f1, np.where(np.abs(f1) < _FLOOR, w1, new)
         result, flux = way.march(w1)
-        f1 = r * result.exhaust_ratio + (1.0 - r) * ambient - w1
+        f1 = short(result, w1)
         full = (w1 >= limit) & (f1 > 0.0)
         near = np.abs(f1) < _NEAR * np.abs(result.exhaust_ratio - w1) + _FLOOR
         if np.all(full | near):
@@ -232,7 +198,7 @@ def _closed(way: _Way) -> tuple[Array, Pass, Array, Array]:
         old, old_flux = result, flux
     low, high = _bracket(low, high, w1, f1)
     result, flux = way.march(low)
-    return low, result, flux, r * result.exhaust_ratio + (1.0 - r) * ambient - low
+    return low, result, flux, short(result, low)
 
 
 def _secant(w0: Array, w1: Array, f0: Array, f1: Array) -> Array:

@@ -16,6 +16,7 @@ from wareleaf.stages.common import finite
 
 Direction = Literal["up", "down"]
 Mixing = Literal["plug", "mixed"]
+HeaterKind = Literal["indirect", "steam", "direct", "heat_pump"]
 
 AIR_MAX_C = 150.0
 
@@ -39,6 +40,11 @@ class Zone:
         ``"up"`` or ``"down"`` through the bed.
     remix : bool
         Whether the bed is turned and mixed in depth before this zone.
+    coil_c : float or None
+        Air temperature behind an evaporator in the return duct, degC; what is over saturation
+        there condenses. ``None``: no evaporator.
+    coil_share : float
+        Part of the return air that passes that evaporator; the rest goes round it.
     """
 
     share: float
@@ -47,6 +53,8 @@ class Zone:
     recirculated: float = 0.0
     direction: Direction = "up"
     remix: bool = False
+    coil_c: float | None = None
+    coil_share: float = 1.0
 
     def __post_init__(self) -> None:
         """Refuse air that no dryer of this kind has."""
@@ -62,6 +70,16 @@ class Zone:
             )
         else:
             finite("inlet_c", self.inlet_c, 0.0, AIR_MAX_C, "degC")
+        if self.coil_c is not None:
+            finite("coil_c", self.coil_c, 0.0, AIR_MAX_C, "degC", above=True)
+            finite("coil_share", self.coil_share, 0.0, 1.0, above=True)
+            require(
+                self.recirculated > 0.0,
+                "coil_c",
+                self.coil_c,
+                f"coil_c is {self.coil_c:g} in a zone whose recirculated is 0; an evaporator in "
+                "the return duct needs return air.",
+            )
         require(
             self.direction in ("up", "down"),
             "direction",
@@ -83,11 +101,20 @@ class Heater:
         Of the heat put into the air, what the casing and ducts lose before the leaf sees it.
     fuel : str or None
         Name of a fuel in ``stages/data/dry.csv``; ``None`` when nothing is burned at the works.
+    kind : str
+        ``"indirect"`` (exchanger), ``"steam"`` (exchanger on steam), ``"direct"`` (combustion gas
+        in the air; its water vapour goes over the leaf) or ``"heat_pump"`` (what it does not bring
+        comes from the fuel, or from an electric heater without one).
+    carnot_fraction, pinch_k : float
+        Of a heat pump: its COP over that of Carnot, and how far its refrigerant is from the air.
     """
 
     efficiency: float = 0.6
     loss_fraction: float = 0.1
     fuel: str | None = "firewood"
+    kind: HeaterKind = "indirect"
+    carnot_fraction: float = field(default_factory=lambda: number("heat_pump.carnot_fraction"))
+    pinch_k: float = field(default_factory=lambda: number("heat_pump.pinch_k"))
 
     def __post_init__(self) -> None:
         """Refuse impossible efficiencies and unknown fuels."""
@@ -99,6 +126,20 @@ class Heater:
             self.fuel,
             f"fuel is {self.fuel!r}; it must be one of {', '.join(fuel_names())}, or none.",
         )
+        require(
+            self.kind in ("indirect", "steam", "direct", "heat_pump"),
+            "kind",
+            self.kind,
+            f"kind is {self.kind!r}; it must be 'indirect', 'steam', 'direct' or 'heat_pump'.",
+        )
+        require(
+            self.kind != "direct" or self.fuel is not None,
+            "fuel",
+            self.fuel,
+            "fuel is missing; a direct-fired heater needs one of " + ", ".join(fuel_names()) + ".",
+        )
+        finite("carnot_fraction", self.carnot_fraction, 0.0, 1.0, above=True)
+        finite("pinch_k", self.pinch_k, 0.0, 30.0, "K")
 
 
 @dataclass(frozen=True)
@@ -129,7 +170,7 @@ class _Dryer:
 
     area_m2: float
     zones: tuple[Zone, ...]
-    heater: Heater = Heater()
+    heater: Heater = field(default_factory=Heater)
     fan: Fan = Fan()
     loading_max_kg_m2: float = field(default_factory=lambda: number("belt.loading_max_kg_m2"))
     depth_max_m: float = field(default_factory=lambda: number("belt.depth_max_m"))

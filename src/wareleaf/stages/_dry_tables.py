@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 
 from wareleaf import leaf
@@ -185,10 +186,12 @@ def by_dry_bulb(profile: leaf.LeafProfile, pressure_pa: float, velocity_m_s: flo
     return np.concatenate([_with_steps(saturation), _with_steps(rate)], axis=1)
 
 
-def look_up(table: Array, dry_bulb_c: Array) -> tuple[Array, Array]:
+def look_up(
+    table: Array, dry_bulb_c: Array, lane: NDArray[np.intp] | int = 0
+) -> tuple[Array, Array]:
     """Saturation pressure Pa and rate constant 1/s at a dry bulb."""
     place = (dry_bulb_c - _COLD_C) * (1.0 / _STEP_K)
     whole = place.astype(np.intp)
     part = place - whole
-    row = table.take(whole, axis=0, mode="clip")
+    row = table.take(whole + lane, axis=0, mode="clip")
     return row[..., 0] + part * row[..., 1], row[..., 2] + part * row[..., 3]

@@ -22,6 +22,7 @@ def warnings_of(
         *_heat(profile, result),
         *_air(dryer, profile, result),
         *_lift(dryer, result),
+        *_source(dryer, result),
         *_moisture(profile, result),
     )
 
@@ -97,6 +98,27 @@ def _lift(dryer: Dryer, result: DryResult) -> list[str]:
                 f"Zone {n} at {zone.velocity_m_s:.2f} m/s is far above the {umf:.2f} m/s that "
                 "lifts the feed: small leaf and dust blow over."
             )
+    return said
+
+
+def _source(dryer: Dryer, result: DryResult) -> list[str]:
+    made, said = result.supply, []
+    if made.combustion_water_kg > 0.0:
+        said.append(
+            f"Combustion gas meets the leaf and brings {made.combustion_water_kg:.1f} kg of water: "
+            "clean fuel only, and watch carbon monoxide where people work; local codes decide."
+        )
+    if made.rejected_kwh > 0.05 * made.pumped_kwh:
+        said.append(
+            f"The heat pump makes {made.rejected_kwh:.0f} kWh more than the air needs; an outside "
+            "condenser must take it, or the coil can be warmer."
+        )
+    hottest = max(z.inlet_c for z in dryer.zones if z.inlet_c is not None) if made.cop else 0.0
+    if hottest > number("heat_pump.air_max_c"):
+        said.append(
+            f"A heat pump for air of {hottest:.0f} degC is unusual: above about "
+            f"{number('heat_pump.air_max_c'):.0f} degC ask the maker."
+        )
     return said
 
 

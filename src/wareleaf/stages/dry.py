@@ -20,13 +20,17 @@ import numpy as np
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_aim import aim
 from wareleaf.stages._dry_bed import minimum_fluidisation_m_s
+from wareleaf.stages._dry_heat_source import HeatSupply
 from wareleaf.stages._dry_load import DryRun, check_run
+from wareleaf.stages._dry_many import ManyResult, simulate_many
 from wareleaf.stages._dry_project import DryProjection, project
 from wareleaf.stages._dry_result import DryResult, ZoneResult
 from wareleaf.stages._dry_run import simulate
 from wareleaf.stages._dry_solve import solve
 from wareleaf.stages._dry_spec import BeltDryer, Dryer, Fan, FluidBed, Heater, TrayDryer, Zone
 from wareleaf.stages._dry_spread import NAMES, cubature, deviations, sample, vary
+from wareleaf.stages._dry_transient import TransientResult, transient
+from wareleaf.stages._dry_tunnel import TunnelDryer, TunnelResult, aim_tunnel, simulate_tunnel
 from wareleaf.stages.common import spread_wb
 
 __all__ = [
@@ -37,16 +41,25 @@ __all__ = [
     "Dryer",
     "Fan",
     "FluidBed",
+    "HeatSupply",
     "Heater",
+    "ManyResult",
     "Spread",
+    "TransientResult",
     "TrayDryer",
+    "TunnelDryer",
+    "TunnelResult",
     "Zone",
     "ZoneResult",
     "aim",
+    "aim_tunnel",
     "minimum_fluidisation_m_s",
     "project",
     "simulate",
+    "simulate_many",
+    "simulate_tunnel",
     "spread",
+    "transient",
 ]
 
 

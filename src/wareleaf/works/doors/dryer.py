@@ -21,6 +21,10 @@ class ZoneIn(DoorInput):
     recirculated: float = Field(0.0, ge=0.0, le=0.98, description="Part of the air returned.")
     direction: Literal["up", "down"] = "up"
     remix: bool = Field(False, description="Bed turned and mixed before this zone.")
+    coil_c: float | None = Field(
+        None, gt=0.0, le=150.0, description="Air behind an evaporator in the return duct, degC."
+    )
+    coil_share: float = Field(1.0, gt=0.0, le=1.0, description="Part of the return air over it.")
 
 
 class HeaterIn(DoorInput):
@@ -32,6 +36,9 @@ class HeaterIn(DoorInput):
         "firewood",
         description="coal, diesel, firewood, lpg, natural_gas, wood_pellets, or null for none.",
     )
+    kind: Literal["indirect", "steam", "direct", "heat_pump"] = "indirect"
+    carnot_fraction: float | None = Field(None, gt=0.0, le=1.0, description="Of a heat pump.")
+    pinch_k: float | None = Field(None, ge=0.0, le=30.0, description="Of a heat pump, K.")
 
 
 class FanIn(DoorInput):
@@ -115,6 +122,24 @@ class ZoneOut(DoorOutput):
     heat_kwh: float
     electricity_kwh: float
     drained_kg: float
+    cooling_kwh: float
+    condensed_kg: float
+    combustion_water_kg: float
+
+
+class SupplyOut(DoorOutput):
+    """How the heat was made."""
+
+    kind: str
+    heat_kwh: float
+    fuel_kg: float
+    steam_kg: float
+    compressor_kwh: float
+    electric_kwh: float
+    pumped_kwh: float
+    rejected_kwh: float
+    cop: float
+    combustion_water_kg: float
 
 
 class ProjectionOut(DoorOutput):
@@ -158,6 +183,7 @@ class Output(DoorOutput):
     depth_m: float
     minimum_fluidisation_m_s: float | None
     zones: list[ZoneOut]
+    supply: SupplyOut
     water_residual: float
     energy_residual: float
     curve_time_h: list[float]
@@ -201,7 +227,8 @@ def machine(data: DryerIn) -> dry.Dryer:
             f"{name} is for a fluid_bed; leave it out for {data.kind}.",
         )
     given["zones"] = tuple(dry.Zone(**z.model_dump()) for z in data.zones)
-    given["heater"] = dry.Heater(**data.heater.model_dump())
+    heater = data.heater.model_dump(exclude_none=True) | {"fuel": data.heater.fuel}
+    given["heater"] = dry.Heater(**heater)
     given["fan"] = dry.Fan(**data.fan.model_dump())
     if data.kind == "trays":
         return dry.TrayDryer(**given)
@@ -230,12 +257,20 @@ def run(data: Input) -> Output:
         found = dry.aim(dryer, load, data.target_moisture_wb, data.leaf_temperature_max_c)
         result, settings = found.result, found.settings
         reachable, reason = found.reachable, found.reason
-    names = set(Output.model_fields) - {"reachable", "reason", "settings", "zones", "projection"}
+    names = set(Output.model_fields) - {
+        "reachable",
+        "reason",
+        "settings",
+        "zones",
+        "projection",
+        "supply",
+    }
     return Output(
         reachable=reachable,
         reason=reason,
         settings=settings,
         zones=[ZoneOut(**vars(z)) for z in result.zones],
+        supply=SupplyOut(**vars(result.supply)),
         projection=_projection(data, dryer, load),
         **{n: getattr(result, n) for n in names},
     )
