@@ -24,7 +24,7 @@ from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_solve import Solved, duty_j_kg
 from wareleaf.stages._dry_spec import Dryer, FluidBed, TrayDryer
 from wareleaf.stages._dry_warn import warnings_of
-from wareleaf.stages.common import JOULES_PER_KWH, relative_closure
+from wareleaf.stages.common import JOULES_PER_KWH, StageResult, relative_closure
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class ZoneResult:
 
 
 @dataclass(frozen=True)
-class DryResult:
+class DryResult(StageResult):
     """Result of a drying stage; the common fields of every stage, then those of dryers.
 
     Parameters
@@ -80,21 +80,6 @@ class DryResult:
         How the heat was made; its electricity is part of ``electricity_kwh``.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
     leaf_temperature_out_c: float
     loading_kg_m2: float
     depth_m: float

@@ -27,6 +27,7 @@ from wareleaf.stages.common import (
     JOULES_PER_KWH,
     SECONDS_PER_HOUR,
     Aim,
+    StageResult,
     finite,
     relative_closure,
     spread_wb,
@@ -104,28 +105,13 @@ class TunnelDryer:
 
 
 @dataclass(frozen=True)
-class TunnelResult:
+class TunnelResult(StageResult):
     """Result of a tunnel; the common fields of every stage, then those of a tunnel.
 
     ``truck_h`` is the time between trucks, ``curve_air_c`` the air beside the leaf of
     ``curve_leaf_c``; residuals are formed from air and leaf at the two ends.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
     truck_h: float
     loading_kg_m2: float
     dry_air_kg: float

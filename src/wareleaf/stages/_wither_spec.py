@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 from wareleaf.measure import Figure, require
-from wareleaf.stages.common import finite, stage_figures
+from wareleaf.stages.common import StageResult, finite, stage_figures
 
 LONGEST_H = 96.0
 
@@ -213,7 +213,7 @@ def _increasing(name: str, hours: Sequence[float]) -> None:
 
 
 @dataclass(frozen=True)
-class WitherResult:
+class WitherResult(StageResult):
     """What came of it.
 
     The common fields are those of `wareleaf.stages.common.StageResult`; ``moisture_wb`` everywhere
@@ -245,19 +245,6 @@ class WitherResult:
         Series of percent wither, a fraction.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
     leaf_temperature_min_c: float
     percent_wither: float
     moisture_layers_wb: tuple[float, ...]
@@ -280,5 +267,3 @@ class WitherResult:
     air_out_rh: tuple[float, ...]
     air_upward: tuple[bool, ...]
     wither_share: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from wareleaf import leaf
 from wareleaf.measure import BadInput, require
-from wareleaf.stages.common import finite, stage_figures
+from wareleaf.stages.common import StageResult, finite, stage_figures
 
 FIGURES = stage_figures("blanch")
 SPECIES = {
@@ -192,7 +192,7 @@ class BlanchRun:
 
 
 @dataclass(frozen=True)
-class BlanchResult:
+class BlanchResult(StageResult):
     """What comes out; the common fields of a stage and the day's course of the bath.
 
     ``dry_matter_kg`` is the dry matter in the leaf that leaves; ``dry_matter_in_kg`` less
@@ -202,21 +202,8 @@ class BlanchResult:
     slice of the feed).
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
     dry_matter_residual: float
     iodine_residual: float
-    leaf_temperature_max_c: float
     dry_matter_in_kg: float
     dry_matter_leached_kg: float
     iodine_mg_kg_dw: float
@@ -240,5 +227,3 @@ class BlanchResult:
     course_bath_iodine_mg_kg: tuple[float, ...]
     course_leaf_iodine_mg_kg_dw: tuple[float, ...]
     course_moisture_wb: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Generic, Protocol, TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,43 +24,29 @@ SECONDS_PER_HOUR = 3600.0
 JOULES_PER_KWH = 3.6e6
 
 
-class StageResult(Protocol):
+@dataclass(frozen=True, kw_only=True)
+class StageResult:
     """The fields that every stage's result has, so that pages and plans can read any stage.
 
     Masses in kg, fractions 0 to 1, energies in kWh as delivered to the machine. ``fuel_kg`` is 0
     where nothing is burned. The two residuals are relative closures of water and energy.
     """
 
-    @property
-    def duration_h(self) -> float: ...  # noqa: D102
-    @property
-    def mass_in_kg(self) -> float: ...  # noqa: D102
-    @property
-    def mass_out_kg(self) -> float: ...  # noqa: D102
-    @property
-    def dry_matter_kg(self) -> float: ...  # noqa: D102
-    @property
-    def moisture_wb_out(self) -> float: ...  # noqa: D102
-    @property
-    def moisture_wb_out_sd(self) -> float: ...  # noqa: D102
-    @property
-    def water_removed_kg(self) -> float: ...  # noqa: D102
-    @property
-    def heat_kwh(self) -> float: ...  # noqa: D102
-    @property
-    def electricity_kwh(self) -> float: ...  # noqa: D102
-    @property
-    def fuel_kg(self) -> float: ...  # noqa: D102
-    @property
-    def water_residual(self) -> float: ...  # noqa: D102
-    @property
-    def energy_residual(self) -> float: ...  # noqa: D102
-    @property
-    def leaf_temperature_max_c(self) -> float: ...  # noqa: D102
-    @property
-    def warnings(self) -> tuple[str, ...]: ...  # noqa: D102
-    @property
-    def sources(self) -> tuple[str, ...]: ...  # noqa: D102
+    duration_h: float
+    mass_in_kg: float
+    mass_out_kg: float
+    dry_matter_kg: float
+    moisture_wb_out: float
+    moisture_wb_out_sd: float
+    water_removed_kg: float
+    heat_kwh: float
+    electricity_kwh: float
+    fuel_kg: float
+    water_residual: float
+    energy_residual: float
+    leaf_temperature_max_c: float
+    warnings: tuple[str, ...]
+    sources: tuple[str, ...]
 
 
 ResultT = TypeVar("ResultT", bound=StageResult)

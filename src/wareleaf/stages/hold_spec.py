@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from wareleaf import leaf
 from wareleaf.measure import require
-from wareleaf.stages.common import finite, stage_figures
+from wareleaf.stages.common import StageResult, finite, stage_figures
 
 FIGURES = stage_figures("hold")
 HOURS_MAX = 24.0 * 30
@@ -104,7 +104,7 @@ class HoldRun:
 
 
 @dataclass(frozen=True)
-class HoldResult:
+class HoldResult(StageResult):
     """The common fields of a stage, and the patience of the load.
 
     ``value_left`` is 1 until the holding time is used, then falls in proportion to the spoiling
@@ -112,19 +112,6 @@ class HoldResult:
     when not reached within ``hours``. ``dry_matter_kg`` is what is left.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
     leaf_temperature_out_c: float
     dry_matter_lost_kg: float
     drip_kg: float
@@ -138,5 +125,3 @@ class HoldResult:
     course_hold_used: tuple[float, ...]
     course_value_left: tuple[float, ...]
     course_moisture_wb: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]

@@ -15,7 +15,7 @@ from wareleaf.air import (
     specific_volume_m3_kg,
 )
 from wareleaf.measure import require
-from wareleaf.stages.common import cite, finite, relative_closure, stage_figures
+from wareleaf.stages.common import StageResult, cite, finite, relative_closure, stage_figures
 from wareleaf.stages.mill_law import LAWS, check_sizes, work_of
 
 FIGURES = stage_figures("mill")
@@ -136,27 +136,14 @@ class MillRun:
 
 
 @dataclass(frozen=True)
-class MillResult:
+class MillResult(StageResult):
     """The common fields of a stage, the work, and where the dust went.
 
     ``mass_out_kg`` is the product without what the air took; ``filter_kg`` is held by the filter
     (it can go back to the lot), ``escaped_kg`` is lost.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
     mass_residual: float
-    leaf_temperature_max_c: float
     product_um: float
     work_kj_kg: float
     shaft_kw: float
@@ -165,8 +152,6 @@ class MillResult:
     filter_kg: float
     escaped_kg: float
     dust_g_m3: float
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 def fines_share(product_um: float, exponent: float) -> float:

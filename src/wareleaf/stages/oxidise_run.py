@@ -11,7 +11,7 @@ import numpy as np
 from wareleaf import leaf
 from wareleaf.air import CP_WATER_J_KG_K, enthalpy_j_kg, humidity_ratio
 from wareleaf.measure import require
-from wareleaf.stages.common import Array, cite, finite, relative_closure
+from wareleaf.stages.common import Array, StageResult, cite, finite, relative_closure
 from wareleaf.stages.oxidise_rate import (
     CUTS,
     FIGURES,
@@ -124,7 +124,7 @@ class OxidiseRun:
 
 
 @dataclass(frozen=True)
-class OxidiseResult:
+class OxidiseResult(StageResult):
     """The common fields of a stage, theaflavin, and the course on the floor.
 
     ``theaflavin_fraction`` is of infusion solids. ``peak_min`` is the best time within the time
@@ -132,19 +132,6 @@ class OxidiseResult:
     which it is at least 97 % of the peak (its end infinite when not reached).
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
     theaflavin_fraction: float
     theaflavin_fraction_sd: float
     oxidised_share: float
@@ -157,8 +144,6 @@ class OxidiseResult:
     course_theaflavin: tuple[float, ...]
     course_oxidised: tuple[float, ...]
     course_moisture_wb: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 def _slope(floor: Floor, run: OxidiseRun, solid: float) -> Callable[[Array], Array]:

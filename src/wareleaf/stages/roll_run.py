@@ -19,6 +19,7 @@ from wareleaf.measure import require
 from wareleaf.stages.common import (
     JOULES_PER_KWH,
     Array,
+    StageResult,
     cite,
     finite,
     relative_closure,
@@ -125,22 +126,9 @@ class RollRun:
 
 
 @dataclass(frozen=True)
-class RollResult:
+class RollResult(StageResult):
     """The common fields of a stage, the share of broken cells, and one charge's course."""
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
     charges: int
     disruption: float
     disruption_sd: float
@@ -148,8 +136,6 @@ class RollResult:
     course_leaf_c: tuple[float, ...]
     course_disruption: tuple[float, ...]
     course_moisture_wb: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 def disruption_rate_per_min(roller: Roller, run: RollRun) -> float:

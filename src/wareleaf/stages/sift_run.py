@@ -11,7 +11,7 @@ import numpy as np
 
 from wareleaf import leaf
 from wareleaf.measure import require
-from wareleaf.stages.common import Array, cite, finite, relative_closure
+from wareleaf.stages.common import Array, StageResult, cite, finite, relative_closure
 from wareleaf.stages.learn import Learned, carry
 from wareleaf.stages.sift_size import FIGURES, PARTITIONS, Feed, partition
 
@@ -157,28 +157,13 @@ class Grade:
 
 
 @dataclass(frozen=True)
-class SiftResult:
+class SiftResult(StageResult):
     """The common fields of a stage, the grades and the dust that the extraction took."""
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
     mass_residual: float
-    leaf_temperature_max_c: float
     grades: tuple[Grade, ...]
     dust_kg: float
     dust_dry_matter_kg: float
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 def split(stack: SieveStack, feed: Feed) -> tuple[Array, float, Array]:

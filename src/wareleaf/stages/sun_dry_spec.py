@@ -10,7 +10,7 @@ import numpy as np
 from wareleaf import leaf
 from wareleaf.measure import BadInput
 from wareleaf.stages import sun_dry_sky as sky
-from wareleaf.stages.common import Array, cite, finite, stage_figures
+from wareleaf.stages.common import Array, StageResult, cite, finite, stage_figures
 
 LONGEST_H = 24.0 * 21
 _SECONDS = 3600.0
@@ -190,7 +190,7 @@ SPREADS = ("rate", "moisture_wb_sd", "load_relative_sd", "sun_relative_sd", "out
 
 
 @dataclass(frozen=True)
-class SunResult:
+class SunResult(StageResult):
     """What became of the load, with the fields of every stage.
 
     Parameters
@@ -209,19 +209,6 @@ class SunResult:
         One value a step; ``course_covered`` is 1 under cover.
     """
 
-    duration_h: float
-    mass_in_kg: float
-    mass_out_kg: float
-    dry_matter_kg: float
-    moisture_wb_out: float
-    moisture_wb_out_sd: float
-    water_removed_kg: float
-    heat_kwh: float
-    electricity_kwh: float
-    fuel_kg: float
-    water_residual: float
-    energy_residual: float
-    leaf_temperature_max_c: float
     sun_kwh: float
     rain_kg: float
     taken_up_kg: float
@@ -234,8 +221,6 @@ class SunResult:
     course_moisture_wb: tuple[float, ...]
     course_leaf_c: tuple[float, ...]
     course_covered: tuple[float, ...]
-    warnings: tuple[str, ...]
-    sources: tuple[str, ...]
 
 
 def sources_of(run: SunRun) -> tuple[str, ...]:
