@@ -6,7 +6,7 @@ it said with the release event.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from wareleaf import leaf as leaves
@@ -123,21 +123,40 @@ def assess(works: Works, lot_id: str, market_id: str, on: date | None = None) ->
     BadInput
         For an unknown lot or market.
     """
+    return _assess(works, lot_id, [market_id], confirmations(works), on)[0]
+
+
+def assess_all(
+    works: Works, lot_id: str, confirmed: Sequence[Confirmation] | None = None
+) -> list[Assessment]:
+    """The lot against every market that a customer of the works is in.
+
+    ``confirmed`` spares reading the confirmations again when many lots are asked about.
+    """
+    wanted = dict.fromkeys(c.market for c in works.settings.customer)
+    known = confirmations(works) if confirmed is None else confirmed
+    return _assess(works, lot_id, wanted, known, None)
+
+
+def _assess(
+    works: Works,
+    lot_id: str,
+    market_ids: Iterable[str],
+    confirmed: Sequence[Confirmation],
+    on: date | None,
+) -> list[Assessment]:
+    """What is known of a lot is gathered once, whatever the number of markets."""
     lot = works.book.lot(lot_id)
-    return assess_limits(
+    facts, results, contract = (
         facts_of(works, lot),
         results_for(works, lot),
-        market_id,
-        confirmations(works),
-        on or works.now().date(),
-        contract=contract_of(works, lot),
+        contract_of(works, lot),
     )
-
-
-def assess_all(works: Works, lot_id: str) -> list[Assessment]:
-    """The lot against every market that a customer of the works is in."""
-    wanted = dict.fromkeys(c.market for c in works.settings.customer)
-    return [assess(works, lot_id, market) for market in wanted]
+    day = on or works.now().date()
+    return [
+        assess_limits(facts, results, market_id, confirmed, day, contract=contract)
+        for market_id in market_ids
+    ]
 
 
 def release(
@@ -153,7 +172,7 @@ def release(
     lot = works.book.lot(lot_id)
     acting(works, who, "release a lot", lot.site)
     require(bool(market_ids), "markets", [], "Choose at least one market.")
-    decisions = [assess(works, lot_id, market) for market in market_ids]
+    decisions = _assess(works, lot_id, market_ids, confirmations(works), None)
     for decision in decisions:
         if not decision.may_release:
             raise BadInput("markets", decision.market.id, " ".join(decision.sentences[:3]))

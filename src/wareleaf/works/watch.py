@@ -22,7 +22,7 @@ from wareleaf.release import Assessment, Decision
 from wareleaf.works.house import Works
 from wareleaf.works.pack_lot import weight_check
 from wareleaf.works.record import moisture_sd
-from wareleaf.works.release_lot import assess_all
+from wareleaf.works.release_lot import assess_all, confirmations
 
 FALSE_ALARM = 0.005
 """Chance that one kind of check raises any alarm on a clean stretch (our own choice)."""
@@ -243,9 +243,10 @@ def _limits(works: Works, until: datetime, site: str | None) -> list[Finding]:
         for e in works.book.events_in_force(kind="result", until=until, site=site)
         if e.facts["parameter"] != "moisture"
     }
+    confirmed = confirmations(works)
     found = []
     for lot in works.book.lots(ids=sorted(tested)):
-        verdicts = assess_all(works, lot.lot_id)
+        verdicts = assess_all(works, lot.lot_id, confirmed)
         bad = [(v, _beyond(v)) for v in verdicts]
         failing = {v.market.id: names for v, names in bad if names}
         if not failing:
