@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from wareleaf.measure import BadInput
+from wareleaf.works.correct_weights import correct_value, correct_weights
 from wareleaf.works.floor import find_run, floor
 from wareleaf.works.house import Works, create_works
 from wareleaf.works.run_stage import Off, finish_run, record_reading, start_run
@@ -119,3 +120,23 @@ def test_a_packer_does_not_run_a_trough(works):
     lot = tea(works)
     with pytest.raises(BadInput, match="may not run a stage"):
         start_run(works, "jorun", "trough-1", [lot.lot_id])
+
+
+def test_a_corrected_reading_and_a_corrected_load_change_the_forecast(works, clock):
+    """What is kept for a page that is shown again must not outlive what it was made from."""
+
+    def off_at():
+        return next(v for v in floor(works, "tea") if v.run).finish_at
+
+    lot = tea(works)
+    run_id = start_run(works, "davin", "trough-1", [lot.lot_id])
+    clock.at += timedelta(hours=6)
+    reading = record_reading(works, "davin", run_id=run_id, meter="tea-oven", value=0.73)
+    first = off_at()
+    correct_value(works, "ilsa", reading.event_id, "read the wrong line", 0.76)
+    second = off_at()
+    assert second != first
+    correct_weights(
+        works, "ilsa", lot.made_by, "tare forgotten", {lot.lot_id: (500.0, lot.moisture_wb)}
+    )
+    assert off_at() != second

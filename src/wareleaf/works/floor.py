@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,6 +11,7 @@ from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, RunState
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages.common import StageReading
+from wareleaf.works.charge import charge_of
 from wareleaf.works.house import Works
 from wareleaf.works.predict import Prediction, predict
 from wareleaf.works.settings import Equipment
@@ -118,10 +120,28 @@ def target_of(machine: Equipment, run: RunState | None, lots: tuple[LotState, ..
     return None
 
 
-# Predictions depend only on the run, its lots and its readings, so a page that is shown again
-# before the next reading need not compute them again.
-_KEPT: dict[tuple[str, int, str], Prediction] = {}
+# Predictions depend only on the machine, its leaf, its settings and its readings, so a page that is
+# shown again before any of these changes (a correction changes them too) need not compute again.
+_KEPT: dict[Hashable, Prediction] = {}
 _MOST_KEPT = 512
+
+
+def _predicted(
+    works: Works,
+    machine: Equipment,
+    run: RunState,
+    lots: tuple[LotState, ...],
+    readings: tuple[Event, ...],
+) -> Prediction:
+    seen = as_stage_readings(run, readings)
+    settings = {name: float(value) for name, value in run.settings.items()}
+    charge = charge_of(lots, run.started_at)
+    key = (works.folder, machine.id, charge, tuple(settings.items()), run.started_at, seen)
+    if key not in _KEPT:
+        if len(_KEPT) >= _MOST_KEPT:
+            _KEPT.clear()
+        _KEPT[key] = predict(works, machine, lots, settings, run.started_at, seen)
+    return _KEPT[key]
 
 
 def _view(works: Works, machine: Equipment, run: RunState | None) -> MachineView:
@@ -132,14 +152,8 @@ def _view(works: Works, machine: Equipment, run: RunState | None) -> MachineView
     target = target_of(machine, run, lots)
     if run.finished_at is not None:
         return MachineView(machine, run, lots, readings=readings, target_wb=target)
-    key = (run.run_id, len(readings), readings[-1].event_id if readings else "")
     try:
-        if key not in _KEPT:
-            if len(_KEPT) >= _MOST_KEPT:
-                _KEPT.clear()
-            seen = as_stage_readings(run, readings)
-            _KEPT[key] = predict(works, machine, lots, dict(run.settings), run.started_at, seen)
-        prediction = _KEPT[key]
+        prediction = _predicted(works, machine, run, lots, readings)
     except BadInput as error:
         return MachineView(
             machine, run, lots, readings=readings, target_wb=target, trouble=str(error)
