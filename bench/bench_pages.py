@@ -11,23 +11,17 @@ left the glass (300 ms, our own choice). Time covers the whole answer, without w
 from __future__ import annotations
 
 import http.client
-import socket
 import statistics
 import tempfile
-import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from urllib.parse import urlencode
+from urllib.parse import urlencode, urlsplit
 from zoneinfo import ZoneInfo
 
-import uvicorn
-
 from bench import Row
-from wareleaf.web.app import create_app
+from wareleaf.web.background import served
 from wareleaf.works import demo
 from wareleaf.works.house import Works, create_works
 from wareleaf.works.people import set_pin
@@ -90,27 +84,6 @@ def _leave_running(works: Works, clock: Clock) -> None:
     record_reading(works, "teo", run_id=run, meter="kelp-quick", value=0.12)
 
 
-@contextmanager
-def _served(works: Works) -> Iterator[int]:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
-    config = uvicorn.Config(create_app(works), host="127.0.0.1", port=port, log_level="error")
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    end = time.monotonic() + 20.0
-    while not server.started and time.monotonic() < end:
-        time.sleep(0.02)
-    if not server.started:
-        raise RuntimeError("the app did not start within 20 s")
-    try:
-        yield port
-    finally:
-        server.should_exit = True
-        thread.join(timeout=10.0)
-
-
 def _sign_in(connection: http.client.HTTPConnection) -> str:
     body = urlencode({"who": "ilsa", "pin": PIN})
     form = {"Content-Type": "application/x-www-form-urlencoded"}
@@ -148,8 +121,8 @@ def run() -> list[Row]:
         paths = [STATIC, *pages.values()]
         times: dict[str, list[float]] = {path: [] for path in paths}
         sizes: dict[str, int] = {}
-        with _served(works) as port:
-            connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30.0)
+        with served(works) as address:
+            connection = http.client.HTTPConnection(urlsplit(address).netloc, timeout=30.0)
             cookie = _sign_in(connection)
             for n in range(REPEATS + 1):
                 for path in paths:

@@ -10,18 +10,12 @@ from __future__ import annotations
 
 import argparse
 import shutil
-import socket
 import sys
-import threading
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-import uvicorn
 from playwright.sync_api import Browser, sync_playwright
 
-from wareleaf.web.app import create_app
+from wareleaf.web.background import served
 from wareleaf.works.demo.generate import generate
 from wareleaf.works.demo.opening import PIN, open_demo
 from wareleaf.works.house import Works
@@ -38,28 +32,6 @@ def demo(folder: Path) -> Works:
         return open_demo(folder)
     print(f"writing the demo into {folder}", file=sys.stderr)
     return generate(folder)
-
-
-@contextmanager
-def served(works: Works) -> Iterator[str]:
-    """The app on a free port of this machine; its address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
-    config = uvicorn.Config(create_app(works), host="127.0.0.1", port=port, log_level="error")
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    end = time.monotonic() + 30.0
-    while not server.started and time.monotonic() < end:
-        time.sleep(0.05)
-    if not server.started:
-        raise SystemExit("the app did not start within 30 s")
-    try:
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.should_exit = True
-        thread.join(timeout=10.0)
 
 
 def shoot(browser: Browser, address: str, site: str, page_path: str, out: Path) -> None:

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import shutil
-import socket
-import threading
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from urllib.parse import urlsplit
 
 import pytest
-import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from web_works import PIN, Seeded
 
-from wareleaf.web.app import create_app
+from wareleaf.web import background
 
 pytestmark = pytest.mark.browser
 
@@ -33,22 +29,8 @@ class Served:
 @pytest.fixture
 def served(seeded: Seeded) -> Iterator[Served]:
     """The works on a port of its own, in this process, so that its clock can be moved."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    config = uvicorn.Config(
-        create_app(seeded.works), host="127.0.0.1", port=port, log_level="error"
-    )
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    waited_until = time.monotonic() + 20.0
-    while not server.started and time.monotonic() < waited_until:
-        time.sleep(0.02)
-    assert server.started
-    yield Served(f"http://127.0.0.1:{port}", seeded)
-    server.should_exit = True
-    thread.join(timeout=10.0)
+    with background.served(seeded.works) as address:
+        yield Served(address, seeded)
 
 
 @pytest.fixture(scope="module")
