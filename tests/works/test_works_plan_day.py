@@ -51,7 +51,7 @@ def rules_broken(small, plan):
             continue  # holds several parts side by side
         runs.sort(key=lambda r: r.start_at)
         for one, two in itertools.pairwise(runs):
-            if two.start_at < one.end_at:
+            if two.start_at < _room_from(small, one):
                 broken.append(f"{machine_id} twice at {two.start_at}")
     for load in plan.loads:
         shares = [d.mass_kg for d in plan.decisions if d.load_id == load.load_id]
@@ -69,6 +69,15 @@ def rules_broken(small, plan):
     return broken + _crew_broken(small, plan)
 
 
+def _room_from(small, run):
+    """When the same leaf may follow: a belt when the run is all on by its feed, others when off."""
+    machine = small.works.settings.equipment_of(run.machine_id)
+    if machine.stage != "dry":
+        return run.end_at
+    feed_kg_h = machine.defaults.get("feed_kg_h", machine.rate_kg_h)
+    return min(run.end_at, run.start_at + timedelta(hours=run.mass_kg / feed_kg_h))
+
+
 def _crew_broken(small, plan):
     settings = small.works.settings
     broken = []
@@ -76,7 +85,7 @@ def _crew_broken(small, plan):
         need = sum(
             settings.equipment_of(r.machine_id).crew_needed
             for r in plan.runs
-            if r.start_at <= at < r.end_at
+            if r.start_at <= at < _room_from(small, r)
         )
         hour = at.hour + at.minute / 60.0
         there = sum(

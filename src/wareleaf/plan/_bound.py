@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wareleaf.plan import _highs
-from wareleaf.plan._problem import Part, Problem, Task, starts_ok
+from wareleaf.plan._problem import Part, Problem, Task, may_start
 
 SPANS = (1, 2, 4, 8, 16)  # buckets over which machine hours are added up
 
@@ -86,7 +86,7 @@ def _part(build: _Build, part: Part, warm: dict[tuple[int, ...], int]) -> None:
             _order(build, before[0], columns, before[1] // build.size)
         _heat(build, task, runs, warm)
         machines = tuple(sorted({c.machine for c in task.choices}))
-        busy = min((c.busy for c in task.choices), default=0)
+        busy = min((c.fed for c in task.choices), default=0)
         if not any(problem.machines[m].shared for m in machines):
             work = build.work.setdefault(machines, [])
             work += [(column, b, busy) for b, column in columns.items()]
@@ -101,9 +101,7 @@ def _buckets(build: _Build, part: Part, task: Task) -> list[int]:
     problem = build.problem
     ok = np.zeros(build.buckets * build.size, dtype=bool)
     for choice in task.choices:
-        free = problem.base_free(choice.machine, part.load.leaf)
-        free[: max(task.earliest, problem.first_hot(choice.machine))] = False
-        here = starts_ok(free, choice.busy)
+        here = may_start(problem, choice, task.earliest)
         if task.step == 0:
             here[part.last_start + 1 :] = False
         ok[: here.size] |= here
@@ -140,7 +138,7 @@ def _heat(build: _Build, task: Task, runs: int, warm: dict[tuple[int, ...], int]
     if not machines or any(m.shared for m in machines):
         return
     fire = min(
-        m.fire_price_per_h * c.busy * problem.grid_h
+        m.fire_price_per_h * c.fed * problem.grid_h
         for m, c in zip(machines, task.choices, strict=True)
     )
     build.cost[runs] += fire
@@ -160,8 +158,8 @@ def _capacity(build: _Build, machines: tuple[int, ...], work: list[tuple[int, in
     free = np.zeros(build.buckets * build.size)
     for m in machines:
         open_slots = ~build.problem.blocked[m]
-        for start, end, _, _ in build.problem.fixed_on[m]:
-            open_slots[start:end] = False
+        for laid in build.problem.fixed_on[m]:
+            open_slots[laid.start : laid.fed] = False
         free[: open_slots.size] += open_slots
     held = np.concatenate(([0.0], np.cumsum(free)))
     columns = np.array([w[0] for w in work])

@@ -18,7 +18,7 @@ from wareleaf.plan import _greedy, _price
 from wareleaf.plan._cp_sat_model import TICKS_PER_MIN, Model, TaskVars
 from wareleaf.plan._floor import Placed
 from wareleaf.plan._greedy import Places
-from wareleaf.plan._problem import Bools, Choice, Part, Problem, Task, starts_ok
+from wareleaf.plan._problem import Bools, Choice, Part, Problem, Task, may_start
 from wareleaf.plan.loads import Step
 from wareleaf.plan.schedule import Run
 
@@ -116,7 +116,9 @@ def _task(model: Model, part: Part, task: Task, present: Any) -> TaskVars:
     start = cp.new_int_var(0, problem.slots, f"start {name}")
     made = TaskVars(task, start, start)
     for choice in task.choices:
-        ok = _allowed(problem, part, task, choice.machine, choice.busy)
+        ok = may_start(problem, choice, task.earliest)
+        if task.step == 0:
+            ok[part.last_start + 1 :] = False
         if not ok.any():
             made.literals.append(0)
             continue
@@ -127,12 +129,19 @@ def _task(model: Model, part: Part, task: Task, present: Any) -> TaskVars:
             start, choice.busy, literal, f"run {name} {choice.machine}"
         )
         kg = task.mass_kg * task.spec.mass_factor
-        model.on_machine.setdefault(choice.machine, []).append((interval, kg))
-        use = (literal, start, start + choice.busy, part.load.leaf, kg)
+        feeding = interval
+        if choice.fed != choice.busy:
+            feeding = cp.new_optional_fixed_size_interval_var(
+                start, choice.fed, literal, f"feed {name} {choice.machine}"
+            )
+        model.on_machine.setdefault(choice.machine, []).append((feeding, kg))
+        use = (literal, start, start + choice.busy, choice.recipe, kg)
         model.uses.setdefault(choice.machine, []).append(use)
         if task.spec.crew and problem.people is not None:
             hands = interval
-            if choice.crew_slots != choice.busy:
+            if choice.crew_slots == choice.fed:
+                hands = feeding
+            else:
                 hands = cp.new_optional_fixed_size_interval_var(
                     start, choice.crew_slots, literal, f"crew {name} {choice.machine}"
                 )
@@ -141,15 +150,6 @@ def _task(model: Model, part: Part, task: Task, present: Any) -> TaskVars:
     made.end = start + sum(c.busy * x for c, x in zip(task.choices, made.literals, strict=True))
     cp.add(sum(made.literals) == present)
     return made
-
-
-def _allowed(problem: Problem, part: Part, task: Task, machine: int, busy: int) -> Bools:
-    free = problem.base_free(machine, part.load.leaf)
-    free[: max(task.earliest, problem.first_hot(machine))] = False
-    ok = starts_ok(free, busy)
-    if task.step == 0:
-        ok[part.last_start + 1 :] = False
-    return ok
 
 
 def _domain(ok: Bools) -> Any:

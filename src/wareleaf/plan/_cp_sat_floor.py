@@ -23,7 +23,7 @@ def add_machine(model: Model, machine: int) -> None:
         cp.add_cumulative([i for i, _ in items], [d for _, d in items], capacity)
     elif intervals:
         cp.add_no_overlap([i for i, _ in intervals])
-        _cleaning(model, machine)
+        _apart(model, machine)
     if m.fired:
         _lightings(model, machine)
 
@@ -31,20 +31,23 @@ def add_machine(model: Model, machine: int) -> None:
 def _shared_fixed(problem: Problem, machine: int) -> list[tuple[int, int, float]]:
     """Fixed kilograms on a shared machine, slot by slot, never above its capacity."""
     held = np.zeros(problem.slots)
-    for s, e, _, kg in problem.fixed_on[machine]:
-        held[s:e] += kg
+    for laid in problem.fixed_on[machine]:
+        held[laid.start : laid.end] += laid.kg
     held = np.minimum(held, problem.machines[machine].capacity_kg or 0.0)
     return [(int(s), int(s) + 1, float(held[s])) for s in np.flatnonzero(held)]
 
 
-def _cleaning(model: Model, machine: int) -> None:
-    pad = model.problem.up(model.problem.machines[machine].clean_h)
+def _apart(model: Model, machine: int) -> None:
+    """Hours between runs that may not follow while fed: the first off, and cleaned if it differs.
+
+    Rows that hold already, because no two runs are fed at once, are left out.
+    """
+    follows = model.problem.machines[machine].follows
     uses = model.uses[machine]
-    if pad == 0:
-        return
-    for i, (lit_i, start_i, end_i, leaf_i, _) in enumerate(uses):
-        for lit_j, start_j, end_j, leaf_j, _ in uses[i + 1 :]:
-            if leaf_i == leaf_j:
+    for i, (lit_i, start_i, end_i, recipe_i, _) in enumerate(uses):
+        for lit_j, start_j, end_j, recipe_j, _ in uses[i + 1 :]:
+            pad = model.problem.gap(machine, recipe_i, recipe_j)
+            if pad is None or (pad == 0 and not follows):
                 continue
             first = model.cp.new_bool_var("first")
             both = [lit_i, lit_j]
@@ -61,7 +64,7 @@ def _lightings(model: Model, machine: int) -> None:
     cp, problem = model.cp, model.problem
     m, now = problem.machines[machine], problem.up(problem.day.now_h)
     warm = problem.up(m.warm_up_h)
-    spans = [(1, s, e) for s, e, _, _ in problem.fixed_on[machine] if e > now]
+    spans = [(1, laid.start, laid.end) for laid in problem.fixed_on[machine] if laid.end > now]
     uses = [(lit, s, e) for lit, s, e, _, _ in model.uses.get(machine, [])] + spans
     if not uses:
         return
@@ -130,7 +133,7 @@ def add_workload(model: Model) -> None:
             machines = tuple(sorted({c.machine for c in task.choices}))
             if any(problem.machines[m].shared for m in machines):
                 continue
-            low = min(c.busy for c in task.choices)
+            low = min(c.fed for c in task.choices)
             groups.setdefault(machines, []).append((task.earliest, low, model.present[key]))
     for machines, work in groups.items():
         free = sum((~problem.blocked[m]).astype(np.int64) for m in machines)

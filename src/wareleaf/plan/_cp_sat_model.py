@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from wareleaf.plan._problem import Problem, Task
+from wareleaf.plan._problem import Problem, Recipe, Task
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -34,7 +34,7 @@ class Model:
     present: dict[tuple[str, int], Any] = field(default_factory=dict)
     tasks: dict[tuple[str, int], list[TaskVars]] = field(default_factory=dict)
     on_machine: dict[int, list[Any]] = field(default_factory=dict)
-    uses: dict[int, list[tuple[Any, Any, Any, str, float]]] = field(default_factory=dict)
+    uses: dict[int, list[tuple[Any, Any, Any, Recipe, float]]] = field(default_factory=dict)
     crew: list[tuple[Any, int, str]] = field(default_factory=list)
     terms: list[Any] = field(default_factory=list)
     constant: float = 0.0

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from wareleaf.plan import _price
-from wareleaf.plan._problem import Bools, Choice, Ints, Part, Problem, Task, starts_ok
+from wareleaf.plan._problem import Bools, Choice, Ints, Part, Problem, Recipe, Task, starts_ok
 from wareleaf.plan.schedule import Decision, Run
 
 
@@ -28,7 +28,8 @@ class Floor:
     """What is still free while a plan is being made."""
 
     problem: Problem
-    free: dict[tuple[int, str], Bools] = field(default_factory=dict)
+    free: dict[tuple[int, Recipe], Bools] = field(default_factory=dict)
+    feed: dict[tuple[int, Recipe], Bools] = field(default_factory=dict)
     kg: dict[int, np.ndarray] = field(default_factory=dict)
     skills: dict[str, Ints] = field(default_factory=dict)
     people: Ints | None = None
@@ -37,16 +38,18 @@ class Floor:
     def start(cls, problem: Problem) -> Floor:
         """Only fixed work is on the floor."""
         floor = cls(problem)
-        leaves = {load.leaf for load in problem.day.loads}
+        for i, recipe in {
+            (c.machine, c.recipe) for p in problem.parts for t in p.tasks for c in t.choices
+        }:
+            free = problem.base_free(i, recipe)
+            free[: problem.first_hot(i)] = False
+            floor.free[i, recipe] = free
+            floor.feed[i, recipe] = problem.base_feed(i, recipe)
         for i, m in enumerate(problem.machines):
-            for leaf in leaves:
-                free = problem.base_free(i, leaf)
-                free[: problem.first_hot(i)] = False
-                floor.free[i, leaf] = free
             if m.shared:
                 floor.kg[i] = np.full(problem.slots, float(m.capacity_kg or 0.0))
-                for s, e, _, kg in problem.fixed_on[i]:
-                    floor.kg[i][s:e] -= kg
+                for laid in problem.fixed_on[i]:
+                    floor.kg[i][laid.start : laid.end] -= laid.kg
         floor.skills = {k: v.copy() for k, v in problem.skills.items()}
         floor.people = None if problem.people is None else problem.people.copy()
         return floor
@@ -56,18 +59,20 @@ class Floor:
         return Floor(
             self.problem,
             {k: v.copy() for k, v in self.free.items()},
+            {k: v.copy() for k, v in self.feed.items()},
             {k: v.copy() for k, v in self.kg.items()},
             {k: v.copy() for k, v in self.skills.items()},
             None if self.people is None else self.people.copy(),
         )
 
-    def starts(self, task: Task, choice: Choice, leaf: str, low: int) -> Bools:
+    def starts(self, task: Task, choice: Choice, low: int) -> Bools:
         """From slot ``low`` on: whether the task may start there as the floor stands."""
-        free = self.free[choice.machine, leaf][low:]
+        free = self.free[choice.machine, choice.recipe][low:]
+        feed = self.feed[choice.machine, choice.recipe][low:]
         if choice.machine in self.kg:
             need = task.mass_kg * task.spec.mass_factor
             free = free & (self.kg[choice.machine][low:] >= need - 1e-6)
-        ok = starts_ok(free, choice.busy)
+        ok = starts_ok(free, choice.busy) & starts_ok(feed, choice.fed)
         if task.spec.crew and self.people is not None:
             hands: Bools = self.people[low:] >= task.spec.crew
             if task.spec.skill != "general":
@@ -75,21 +80,24 @@ class Floor:
             ok = ok & starts_ok(hands, choice.crew_slots)
         return ok
 
-    def place(self, placed: Placed, leaf: str) -> None:
+    def place(self, placed: Placed) -> None:
         """Occupy machine and people."""
         choice, task = placed.choice, placed.task
         if choice is None:
             return
-        m = self.problem.machines[choice.machine]
         if choice.machine in self.kg:
             kg = task.mass_kg * task.spec.mass_factor
             self.kg[choice.machine][placed.start : placed.end] -= kg
         else:
-            pad = self.problem.up(m.clean_h)
-            for (machine, other), free in self.free.items():
-                if machine == choice.machine:
-                    extra = pad if other != leaf else 0
-                    free[max(0, placed.start - extra) : placed.end + extra] = False
+            for machine, other in self.free:
+                if machine != choice.machine:
+                    continue
+                gap = self.problem.gap(machine, choice.recipe, other)
+                if gap is None:
+                    self.feed[machine, other][placed.start : placed.start + choice.fed] = False
+                else:
+                    span = slice(max(0, placed.start - gap), placed.end + gap)
+                    self.free[machine, other][span] = False
         if task.spec.crew and self.people is not None:
             span = slice(placed.start, placed.start + choice.crew_slots)
             self.people[span] -= task.spec.crew
@@ -127,7 +135,7 @@ def route_from(floor: Floor, part: Part, first: int) -> list[Placed] | None:
             low = max(lower_start(before, task, choice, problem), first)
             if low >= problem.slots:
                 continue
-            ok = floor.starts(task, choice, part.load.leaf, low)
+            ok = floor.starts(task, choice, low)
             start = low + int(ok.argmax())
             if not ok[start - low]:
                 continue
@@ -187,7 +195,7 @@ def as_planned(problem: Problem, runs: Sequence[Run]) -> Floor:
             continue
         choice = next(c for c in task.choices if problem.machines[c.machine].id == run.machine_id)
         start = problem.down(run.start_h)
-        floor.place(Placed(task, choice, start, start + choice.busy), part.load.leaf)
+        floor.place(Placed(task, choice, start, start + choice.busy))
     return floor
 
 

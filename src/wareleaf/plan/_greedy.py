@@ -62,7 +62,7 @@ def dispatch(problem: Problem, order: Sequence[str]) -> Places:
             placed = None if part.gone is not None else best_route(floor, part)
             mine[load_id, part.number] = placed
             for p in placed or []:
-                floor.place(p, part.load.leaf)
+                floor.place(p)
         if saved is not None and any(v is None for v in mine.values()):
             floor = saved
             mine = dict.fromkeys(mine)
@@ -127,7 +127,7 @@ def base_orders(problem: Problem) -> list[list[str]]:
 def _out_price_per_slot(problem: Problem, load: Load) -> float:
     """What a slot of machine time earns by running the load rather than letting it go."""
     parts = [p for p in problem.parts if p.load.id == load.id]
-    slots = sum(min((c.busy for c in t.choices), default=0) for p in parts for t in p.tasks)
+    slots = sum(min((c.fed for c in t.choices), default=0) for p in parts for t in p.tasks)
     return sum(p.out_price for p in parts) / max(1, slots)
 
 
@@ -211,12 +211,12 @@ def keep(problem: Problem, previous: Sequence[Run]) -> Places:
         if placed is None and part.gone is None:
             rest.append(part)
         for p in placed or []:
-            floor.place(p, part.load.leaf)
+            floor.place(p)
     for part in sorted(rest, key=lambda p: (not p.begun, p.load.ready_h, p.load.id, p.number)):
         placed = best_route(floor, part)
         places[part.load.id, part.number] = placed
         for p in placed or []:
-            floor.place(p, part.load.leaf)
+            floor.place(p)
     for load in problem.day.loads:
         mine = [k for k in places if k[0] == load.id]
         if all_or_none(problem, load) and any(places[k] is None for k in mine):
@@ -246,7 +246,7 @@ def _as_before(
         too_late = task.step == 0 and start > part.last_start
         if start < low or start >= problem.slots or too_late:
             return None
-        if not floor.starts(task, choice, part.load.leaf, start)[0]:
+        if not floor.starts(task, choice, start)[0]:
             return None
         before = Placed(task, choice, start, start + choice.busy)
         placed.append(before)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
-from wareleaf.plan.board import Day, Machine
+from wareleaf.plan.board import Day, Frozen, Machine
 from wareleaf.plan.loads import Option, Step
 from wareleaf.plan.schedule import Cost, Decision, Lighting, Run
 
@@ -15,6 +15,21 @@ Key = tuple[str, int]
 def option_of(step: Step, machine_id: str) -> Option:
     """The step's option on that machine."""
     return next(o for o in step.options if o.machine_id == machine_id)
+
+
+def all_on_h(day: Day, run: Run | Frozen) -> float:
+    """Hour from which leaf of the same recipe may be put on: all on where it may follow, or off."""
+    if not day.machine(run.machine_id).follows:
+        return run.end_h
+    option = option_of(day.load(run.load_id).route[run.step], run.machine_id)
+    return max(run.start_h, run.end_h - option.duration_h)
+
+
+def tended_until_h(day: Day, run: Run | Frozen) -> float:
+    """Hour until which a run needs its people."""
+    step = day.load(run.load_id).route[run.step]
+    end = all_on_h(day, run)
+    return end if step.crew_h is None else min(end, run.start_h + step.crew_h)
 
 
 def lightings(day: Day, runs: Sequence[Run]) -> tuple[Lighting, ...]:
@@ -35,7 +50,7 @@ def lightings(day: Day, runs: Sequence[Run]) -> tuple[Lighting, ...]:
         if not spans:
             continue
         first, shut, began = spans[0]
-        hot = m.hot_from_h is not None or began < day.now_h
+        hot = m.hot_from_h is not None or began < day.now_h or _runs_now(day, m)
         hot_at = max(day.now_h, min(first, m.hot_from_h or day.now_h))
         idle = first - hot_at
         keep = hot and (idle < m.warm_up_h or m.fire_price_per_h * idle <= m.warm_up_price)
@@ -49,6 +64,10 @@ def lightings(day: Day, runs: Sequence[Run]) -> tuple[Lighting, ...]:
             shut = max(shut, end)
         found.append(_lighting(m, ready, shut, cold))
     return tuple(found)
+
+
+def _runs_now(day: Day, m: Machine) -> bool:
+    return any(f.machine_id == m.id and f.start_h <= day.now_h < f.end_h for f in day.frozen)
 
 
 def _lighting(m: Machine, ready_h: float, shut_h: float, cold: bool) -> Lighting:

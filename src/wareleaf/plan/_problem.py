@@ -12,8 +12,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from wareleaf.plan import _price
 from wareleaf.plan.board import Day, Frozen, Interrupted, Machine
 from wareleaf.plan.loads import Load, Option, Step
+
+Recipe = tuple[str, int]
+"""What goes over a machine: the leaf kind and, where it matters, its pace (seconds inside)."""
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -22,10 +26,15 @@ EPS = 1e-6
 
 @dataclass(frozen=True)
 class Choice:
-    """A machine for a task, in slots: booked, first leaf out, last leaf through, crew."""
+    """A machine for a task, in slots.
+
+    Booked in all, kept from others of the same recipe, first leaf out, last leaf through, crew.
+    """
 
     machine: int
+    recipe: Recipe
     busy: int
+    fed: int
     lag: int
     tail: int
     crew_slots: int
@@ -72,6 +81,17 @@ class Part:
         return self.gone is not None or all(t.fixed is not None for t in self.tasks)
 
 
+@dataclass(frozen=True)
+class Laid:
+    """Fixed work on a machine: its slots, the slot from which its recipe may follow, what it is."""
+
+    start: int
+    end: int
+    fed: int
+    recipe: Recipe
+    kg: float
+
+
 @dataclass
 class Problem:
     """The whole day in slots."""
@@ -82,7 +102,7 @@ class Problem:
     parts: tuple[Part, ...]
     machines: tuple[Machine, ...]
     blocked: list[Bools]
-    fixed_on: list[list[tuple[int, int, str, float]]]
+    fixed_on: list[list[Laid]]
     skills: dict[str, Ints] = field(default_factory=dict)
     people: Ints | None = None
 
@@ -99,17 +119,31 @@ class Problem:
         """Hours to slots, downwards."""
         return math.floor(hours / self.grid_h + EPS)
 
-    def base_free(self, machine: int, leaf: str) -> Bools:
-        """Slots in which a machine may work on this leaf, before anything new is placed."""
+    def base_free(self, machine: int, recipe: Recipe) -> Bools:
+        """Slots in which leaf may lie on a machine, before anything new is placed."""
         free: Bools = ~self.blocked[machine]
-        m = self.machines[machine]
-        if m.shared:
+        if self.machines[machine].shared:
             return free
-        pad = self.up(m.clean_h)
-        for start, end, other, _ in self.fixed_on[machine]:
-            extra = pad if other != leaf else 0
-            free[max(0, start - extra) : min(self.slots, end + extra)] = False
+        for laid in self.fixed_on[machine]:
+            gap = self.gap(machine, laid.recipe, recipe)
+            if gap is not None:
+                free[max(0, laid.start - gap) : min(self.slots, laid.end + gap)] = False
         return free
+
+    def base_feed(self, machine: int, recipe: Recipe) -> Bools:
+        """Slots in which leaf may be fed to a machine that others of the recipe still lie on."""
+        free: Bools = np.ones(self.slots, dtype=bool)
+        for laid in self.fixed_on[machine]:
+            if self.gap(machine, laid.recipe, recipe) is None:
+                free[laid.start : laid.fed] = False
+        return free
+
+    def gap(self, machine: int, one: Recipe, two: Recipe) -> int | None:
+        """Slots between two runs on a machine; None when the second may follow while fed."""
+        m = self.machines[machine]
+        if m.follows and one == two:
+            return None
+        return 0 if one[0] == two[0] else self.up(m.clean_h)
 
     def first_hot(self, machine: int) -> int:
         """First slot in which a machine can be hot."""
@@ -125,9 +159,17 @@ class Problem:
     def hot_at(self, machine: int) -> int | None:
         """Slot from which a machine is hot without a new lighting; None when it is cold."""
         now, m = self.day.now_h, self.machines[machine]
-        if any(f.machine_id == m.id and f.start_h < now < f.end_h for f in self.day.frozen):
+        if any(f.machine_id == m.id and f.start_h <= now < f.end_h for f in self.day.frozen):
             return self.up(now)
         return None if m.hot_from_h is None else max(self.up(now), self.up(m.hot_from_h))
+
+
+def may_start(problem: Problem, choice: Choice, earliest: int) -> Bools:
+    """Slots in which a choice may start, before anything new is placed."""
+    free = problem.base_free(choice.machine, choice.recipe)
+    free[: max(earliest, problem.first_hot(choice.machine))] = False
+    feed = problem.base_feed(choice.machine, choice.recipe)
+    return starts_ok(free, choice.busy) & starts_ok(feed, choice.fed)
 
 
 def starts_ok(free: Bools, length: int) -> Bools:
@@ -193,15 +235,21 @@ def _rate(day: Day, option: Option) -> float | None:
 def booked_h(day: Day, step: Step, option: Option, mass_kg: float) -> float | None:
     """Hours a part of ``mass_kg`` (as arrived) needs on a machine; None when it does not fit."""
     entering = mass_kg * step.mass_factor
-    rate = _rate(day, option)
-    if rate is not None:
-        return entering / rate + option.duration_h
+    feeding = fed_h(day, step, option, mass_kg)
+    if feeding is not None:
+        return feeding + option.duration_h
     capacity = _capacity(day, option)
     if capacity is None or entering <= capacity * (1.0 + EPS):
         return option.duration_h
     if not step.charges:
         return None
     return math.ceil(entering / capacity - EPS) * option.duration_h
+
+
+def fed_h(day: Day, step: Step, option: Option, mass_kg: float) -> float | None:
+    """Hours it takes to feed a part to a machine with a rate; None for a batch machine."""
+    rate = _rate(day, option)
+    return None if rate is None else mass_kg * step.mass_factor / rate
 
 
 def build(day: Day) -> Problem:
@@ -247,7 +295,7 @@ def _people(problem: Problem) -> None:
         step = day.load(f.load_id).route[f.step]
         if step.crew == 0:
             continue
-        end = f.end_h if step.crew_h is None else min(f.end_h, f.start_h + step.crew_h)
+        end = _price.tended_until_h(day, f)
         span = slice(max(0, problem.down(f.start_h)), max(0, problem.up(end)))
         _take(problem.people, span, step.crew)
         if step.skill != "general":
@@ -296,10 +344,17 @@ def _fixed(problem: Problem, load: Load, mass: float, fixed: Frozen) -> Task:
     machine = next(i for i, m in enumerate(problem.machines) if m.id == fixed.machine_id)
     start, end = problem.down(fixed.start_h), problem.up(fixed.end_h)
     kg = mass * step.mass_factor
-    problem.fixed_on[machine].append((max(0, start), max(0, end), load.leaf, kg))
-    option = next(o for o in step.options if o.machine_id == fixed.machine_id)
+    option = _price.option_of(step, fixed.machine_id)
+    recipe = _recipe(problem.machines[machine], load, option)
+    fed = problem.up(_price.all_on_h(problem.day, fixed))
+    laid = Laid(max(0, start), max(0, end), max(0, fed), recipe, kg)
+    problem.fixed_on[machine].append(laid)
     out = min(end, problem.up(fixed.start_h + option.duration_h))
     return Task(fixed.step, step, mass, start, (), fixed, start, end, out)
+
+
+def _recipe(machine: Machine, load: Load, option: Option) -> Recipe:
+    return load.leaf, round(option.duration_h * 3600.0) if machine.follows else 0
 
 
 def _task(problem: Problem, load: Load, mass: float, index: int, cut: Interrupted | None) -> Task:
@@ -315,7 +370,11 @@ def _task(problem: Problem, load: Load, mass: float, index: int, cut: Interrupte
             continue
         machine = next(i for i, m in enumerate(day.machines) if m.id == option.machine_id)
         busy = max(1, problem.up(hours * share))
+        fed = busy
+        if day.machines[machine].follows:
+            fed = max(1, problem.up(busy * problem.grid_h - option.duration_h))
         through = min(busy, problem.up(option.duration_h))
-        crew = busy if step.crew_h is None else min(busy, problem.up(step.crew_h))
-        choices.append(Choice(machine, busy, through, through, crew, option))
+        crew = fed if step.crew_h is None else min(fed, problem.up(step.crew_h))
+        recipe = _recipe(day.machines[machine], load, option)
+        choices.append(Choice(machine, recipe, busy, fed, through, through, crew, option))
     return Task(index, step, mass, earliest, tuple(choices))

@@ -21,6 +21,10 @@ class Machine:
         Batch capacity, or continuous rate, of entering leaf. An `Option` may state its own.
     windows : tuple of (from_h, to_h), optional
         When it can work; None: always. A run lies inside one window.
+    follows : bool
+        True: fed all the time, like a belt: the next part of the same leaf at the same pace may
+        follow once the one before is all on. Otherwise the one before must be off. People of a
+        step are counted while it is fed; whoever feeds the next part tends the leaf inside.
     shared : bool
         True: several parts may lie in it at once up to ``capacity_kg`` (racks, a cold room).
     warm_up_h, warm_up_price : float
@@ -40,6 +44,7 @@ class Machine:
     rate_kg_h: float | None = None
     windows: tuple[Window, ...] | None = None
     shared: bool = False
+    follows: bool = False
     warm_up_h: float = 0.0
     warm_up_price: float = 0.0
     fire_price_per_h: float = 0.0

@@ -6,11 +6,13 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable
 
+from wareleaf.plan._price import all_on_h, option_of, tended_until_h
 from wareleaf.plan.board import Day, Machine
 from wareleaf.plan.loads import Load, Option, Step
 from wareleaf.plan.schedule import Plan, Run
 
 TOLERANCE_H = 1e-6
+PACE_TOLERANCE_H = 1.0 / 3600.0
 
 
 def problems_of(day: Day, plan: Plan) -> tuple[str, ...]:
@@ -110,11 +112,7 @@ def _route(day: Day, load: Load, mass_kg: float, runs: list[Run]) -> Iterable[st
         if option is None:
             yield f"{who}: {run.machine_id} cannot do {step.name}."
             continue
-        cut = [
-            i
-            for i in day.interrupted
-            if (i.load_id, i.part, i.step) == (run.load_id, run.part, run.step)
-        ]
+        cut = [i for i in day.interrupted if (i.load_id, i.part, i.step) == _key(run)]
         share = cut[0].share if cut else 1.0
         if cut and run.start_h < cut[0].from_h - TOLERANCE_H:
             yield f"{who}: {step.name} is taken up again before it was cut short."
@@ -132,7 +130,7 @@ def _order(who: str, load: Load, before: Run, run: Run, option: Option) -> Itera
         if run.start_h < before.end_h + step.min_wait_h - TOLERANCE_H:
             yield f"{who}: {step.name} starts too soon after {before.step_name}."
         return
-    prior = next(o for o in load.route[before.step].options if o.machine_id == before.machine_id)
+    prior = option_of(load.route[before.step], before.machine_id)
     lag = min(prior.duration_h, before.end_h - before.start_h)
     if run.start_h < before.start_h + lag + step.min_wait_h - TOLERANCE_H:
         yield f"{who}: {step.name} starts before leaf comes out of {before.step_name}."
@@ -166,10 +164,24 @@ def _machine(day: Day, machine: Machine, runs: list[Run]) -> Iterable[str]:
         for two in runs[i + 1 :]:
             if _is_frozen(day, one) and _is_frozen(day, two):
                 continue
-            same = day.load(one.load_id).leaf == day.load(two.load_id).leaf
-            gap = 0.0 if same else machine.clean_h
-            if two.start_h < one.end_h + gap - TOLERANCE_H:
-                yield f"{machine.id}: {two.load_id} starts before {one.load_id} is off and cleaned."
+            free_h, what = _room_for_next(day, machine, one, two)
+            if two.start_h < free_h - TOLERANCE_H:
+                yield f"{machine.id}: {two.load_id} starts before {one.load_id} is {what}."
+
+
+def _room_for_next(day: Day, machine: Machine, one: Run, two: Run) -> tuple[float, str]:
+    """Hour from which the second may start, and what the first must be by then."""
+    if day.load(one.load_id).leaf != day.load(two.load_id).leaf:
+        return one.end_h + machine.clean_h, "off and cleaned"
+    mine, other = (option_of(day.load(r.load_id).route[r.step], machine.id) for r in (one, two))
+    same_pace = abs(mine.duration_h - other.duration_h) < PACE_TOLERANCE_H
+    if not machine.follows or not same_pace:
+        return one.end_h, "off"
+    return all_on_h(day, one), "all on"
+
+
+def _key(run: Run) -> tuple[str, int, int]:
+    return run.load_id, run.part, run.step
 
 
 def _joined(windows: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -208,7 +220,7 @@ def _crew(day: Day, plan: Plan) -> Iterable[str]:
     for run in plan.runs:
         step = day.load(run.load_id).route[run.step]
         if step.crew:
-            end = run.end_h if step.crew_h is None else min(run.end_h, run.start_h + step.crew_h)
+            end = tended_until_h(day, run)
             needs.append((run.start_h, end, step.crew, step.skill, _is_frozen(day, run)))
     times = sorted(
         {n[0] for n in needs} | {s.from_h for s in day.crew} | {s.to_h for s in day.crew}

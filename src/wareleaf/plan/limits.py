@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from wareleaf.plan import _greedy, _price
@@ -122,7 +123,11 @@ def _busy_h(machine: Machine, runs: list[Run]) -> float:
     mine = [r for r in runs if r.machine_id == machine.id]
     if machine.shared and machine.capacity_kg:
         return sum((r.end_h - r.start_h) * r.mass_kg / machine.capacity_kg for r in mine)
-    return sum(r.end_h - r.start_h for r in mine)
+    hours, until = 0.0, -math.inf
+    for r in sorted(mine, key=lambda r: r.start_h):  # on a belt one may follow another
+        hours += max(0.0, r.end_h - max(r.start_h, until))
+        until = max(until, r.end_h)
+    return hours
 
 
 def _open_h(machine: Machine, first: float, last: float) -> float:
@@ -165,8 +170,7 @@ def _people(day: Day, plan: Plan, skill: str) -> Group:
     for r in plan.runs:
         step = day.load(r.load_id).route[r.step]
         if step.crew and step.skill == skill:
-            hours = r.end_h - r.start_h
-            hours = hours if step.crew_h is None else min(hours, step.crew_h)
+            hours = _price.tended_until_h(day, r) - r.start_h
             needs.append((r.start_h, hours * step.crew, r.end_h))
     booked = sum(n[1] for n in needs)
     available = 0.0

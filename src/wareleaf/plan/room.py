@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from wareleaf.measure import require
 from wareleaf.plan import _floor
 from wareleaf.plan._floor import Floor, Placed
-from wareleaf.plan._problem import Part, Problem, booked_h, build
+from wareleaf.plan._price import all_on_h
+from wareleaf.plan._problem import Part, Problem, booked_h, build, fed_h
 from wareleaf.plan.board import Day
-from wareleaf.plan.loads import Load, Step
+from wareleaf.plan.loads import Load, Option, Step
 from wareleaf.plan.schedule import Plan
 from wareleaf.plan.validate import validate
 
@@ -121,7 +122,7 @@ def _blocked_at(base: Day, plan: Plan, extra: Load) -> str | None:
         if isinstance(placed, str):
             return placed
         for p in placed:
-            floor.place(p, extra.leaf)
+            floor.place(p)
     return None
 
 
@@ -181,9 +182,16 @@ def _step_room(day: Day, step: Step, earliest: float, latest: float) -> float:
         hours = sum(max(0.0, min(b, latest) - max(a, earliest)) for a, b in windows)
         for f in day.frozen:
             if f.machine_id == m.id and not m.shared:
-                hours -= max(0.0, min(f.end_h, latest) - max(f.start_h, earliest))
+                end = min(all_on_h(day, f), latest)
+                hours -= max(0.0, end - max(f.start_h, earliest))
         total += speed * max(0.0, hours)
     return total
+
+
+def _held_h(day: Day, step: Step, option: Option, mass_kg: float) -> float | None:
+    """Hours for which a part keeps others of its kind off a machine; None when it does not fit."""
+    fed = fed_h(day, step, option, mass_kg) if day.machine(option.machine_id).follows else None
+    return booked_h(day, step, option, mass_kg) if fed is None else fed
 
 
 def _claimed(day: Day, plan: Plan, step: Step, span: tuple[float, float]) -> float:
@@ -204,7 +212,7 @@ def _claimed(day: Day, plan: Plan, step: Step, span: tuple[float, float]) -> flo
             shared = any(day.machine(i).shared for i in mine)
             if not mine <= ids or shared or (load.id, d.part, k) in settled:
                 continue
-            hours = [(booked_h(day, own, o, d.mass_kg), o.machine_id) for o in own.options]
+            hours = [(_held_h(day, own, o, d.mass_kg), o.machine_id) for o in own.options]
             costs = [h * _speed(day, step, i)[0] for h, i in hours if h is not None]
             need += min(costs, default=0.0)
     return need

@@ -178,7 +178,7 @@ def _cold(day: Day, machines: dict[str, Machine]) -> Iterator[Problem]:
         m = machines.get(f.machine_id)
         if m is None or f.start_h < day.now_h or m.hot_from_h is not None:
             continue
-        running = any(x.machine_id == m.id and x.start_h < day.now_h < x.end_h for x in day.frozen)
+        running = any(x.machine_id == m.id and x.start_h <= day.now_h < x.end_h for x in day.frozen)
         if not running and f.start_h < day.now_h + m.warm_up_h - 1e-9:
             yield Problem(
                 f"frozen[{k}].start_h",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from wareleaf import leaf as leaves
@@ -12,6 +12,7 @@ from wareleaf.book import Event, LotState, RunState
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages.common import StageReading
 from wareleaf.works.charge import charge_of
+from wareleaf.works.following import next_from
 from wareleaf.works.house import Works
 from wareleaf.works.predict import Prediction, predict
 from wareleaf.works.settings import Equipment
@@ -41,6 +42,8 @@ class MachineView:
         Moisture the run aims at, where there is one.
     trouble : str
         Why there is no prediction.
+    next_from : datetime or None
+        When the next load may follow while this one is still on; None: not before it is off.
     """
 
     machine: Equipment
@@ -52,6 +55,7 @@ class MachineView:
     finish_sd: timedelta | None = None
     target_wb: float | None = None
     trouble: str = ""
+    next_from: datetime | None = None
 
     @property
     def mass_kg(self) -> float:
@@ -74,13 +78,21 @@ def find_run(works: Works, run_id: str) -> RunState:
 
 
 def floor(works: Works, site_id: str) -> list[MachineView]:
-    """Every machine of a site, in the order of the settings."""
-    on = {run.equipment: run for run in works.book.runs(site=site_id, open_only=True)}
-    return [
-        _view(works, machine, on.get(machine.id))
-        for machine in works.settings.equipment
-        if machine.site == site_id
-    ]
+    """Every machine of a site, in the order of the settings; once for each run that is on it."""
+    on: dict[str, list[RunState]] = {}
+    for run in sorted(
+        works.book.runs(site=site_id, open_only=True), key=lambda run: run.started_at
+    ):
+        on.setdefault(run.equipment, []).append(run)
+    views = []
+    for machine in works.settings.equipment:
+        if machine.site != site_id:
+            continue
+        mine = [_view(works, machine, run) for run in on.get(machine.id, [])]
+        if mine and all(view.next_from for view in mine):
+            mine[:-1] = [replace(view, next_from=None) for view in mine[:-1]]
+        views += mine or [MachineView(machine)]
+    return views
 
 
 def run_view(works: Works, run_id: str) -> MachineView:
@@ -144,22 +156,29 @@ def _predicted(
     return _KEPT[key]
 
 
-def _view(works: Works, machine: Equipment, run: RunState | None) -> MachineView:
-    if run is None:
-        return MachineView(machine)
+def _view(works: Works, machine: Equipment, run: RunState) -> MachineView:
     lots = tuple(sorted(works.book.lots(ids=run.lots), key=lambda lot: lot.lot_id))
     readings = readings_on(works, run)
     target = target_of(machine, run, lots)
     if run.finished_at is not None:
         return MachineView(machine, run, lots, readings=readings, target_wb=target)
+    following = next_from(machine, run, lots)
     try:
         prediction = _predicted(works, machine, run, lots, readings)
     except BadInput as error:
         return MachineView(
-            machine, run, lots, readings=readings, target_wb=target, trouble=str(error)
+            machine,
+            run,
+            lots,
+            readings=readings,
+            target_wb=target,
+            trouble=str(error),
+            next_from=following,
         )
     finish, sd = None, None
     if math.isfinite(prediction.duration_h) and math.isfinite(prediction.duration_sd_h):
         finish = run.started_at + timedelta(hours=prediction.duration_h)
         sd = timedelta(hours=prediction.duration_sd_h)
-    return MachineView(machine, run, lots, prediction, readings, finish, sd, target)
+    return MachineView(
+        machine, run, lots, prediction, readings, finish, sd, target, next_from=following
+    )

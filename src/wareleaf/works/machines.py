@@ -15,6 +15,8 @@ from wareleaf.stages import blanch, dry, mill, oxidise, roll, sift, wither
 from wareleaf.works.charge import Charge
 from wareleaf.works.settings import Equipment
 
+DRYERS = {"belt_dryer": dry.BeltDryer, "fluid_bed": dry.FluidBed}
+
 
 def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
     """Make a frozen spec from a table of settings.
@@ -49,6 +51,11 @@ def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
         raise BadInput(f"{where}.{error.problems[0].field}", None, f"{where}: {error}") from error
 
 
+def fed_all_the_time(machine: Equipment) -> bool:
+    """Whether leaf goes on at one end while leaf comes off at the other."""
+    return machine.kind in DRYERS
+
+
 def trough_of(machine: Equipment) -> wither.Trough:
     """The withering trough of the settings."""
     trough: wither.Trough = make(wither.Trough, machine.settings, machine.id)
@@ -67,7 +74,7 @@ def bath_of(machine: Equipment, settings: Mapping[str, float]) -> blanch.Bath:
 
 def dryer_of(machine: Equipment, settings: Mapping[str, float]) -> dry.Dryer:
     """The belt dryer or fluid bed, with the air of every heated zone moved by ``inlet_shift_k``."""
-    kind = {"belt_dryer": dry.BeltDryer, "fluid_bed": dry.FluidBed}.get(machine.kind)
+    kind = DRYERS.get(machine.kind)
     if kind is None:
         raise BadInput(
             "equipment", machine.id, f"{machine.name} is a {machine.kind}; it is not a dryer."

@@ -16,6 +16,7 @@ from wareleaf.book import Draw, Event, LotState, Made, RunState, Stream
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.controls import full_settings
 from wareleaf.works.floor import find_run
+from wareleaf.works.following import check_room
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.predict import OUT_FORM, Prediction, out_leaf, predict
@@ -71,21 +72,15 @@ def start_run(
     Raises
     ------
     BadInput
-        For a busy machine, lots of different leaf, settings the machine does not have, or a load
-        the machine cannot take.
+        For a machine without room, lots of different leaf, settings the machine does not have, or
+        a load the machine cannot take.
     """
     machine = works.settings.equipment_of(equipment_id)
     acting(works, who, "run a stage", machine.site)
     lots = _lots_to_run(works, machine, lot_ids)
-    busy = open_run_on(works, machine)
-    if busy is not None:
-        raise BadInput(
-            "equipment",
-            equipment_id,
-            f"{machine.name} is busy with {', '.join(busy.lots)}; take that off first.",
-        )
     at = happened_at or works.now()
     chosen = full_settings(machine, settings or {})
+    check_room(works, machine, lots, chosen, at)
     forecast = predict(works, machine, lots, chosen, at)
     run_id = f"R-{new_token(4)}"
     facts = {
@@ -147,12 +142,6 @@ def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> li
             f"A run takes one kind of leaf; these are {', '.join(sorted(leaves))}.",
         )
     return lots
-
-
-def open_run_on(works: Works, machine: Equipment) -> RunState | None:
-    """The run that occupies a machine, if any."""
-    running = works.book.runs(site=machine.site, open_only=True)
-    return next((run for run in running if run.equipment == machine.id), None)
 
 
 def record_reading(

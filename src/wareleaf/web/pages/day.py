@@ -27,7 +27,7 @@ def page(request: Request) -> Response:
     day = day_view(works, site.id)
     context = {
         "day": day,
-        "leaf": {v.machine.id: leaf_now(v, day.now) for v in day.machines},
+        "leaf": {v.run.run_id: leaf_now(v, day.now) for v in day.machines if v.run},
         "button": button,
     }
     return show(request, "day.html", context, data=day)

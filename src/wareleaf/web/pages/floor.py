@@ -19,10 +19,11 @@ from wareleaf.web.view import refused_status, show
 from wareleaf.web.words import typed
 from wareleaf.works.controls import controls_of, full_settings
 from wareleaf.works.floor import floor, run_view
+from wareleaf.works.following import open_runs_on
 from wareleaf.works.leaf_now import leaf_now
 from wareleaf.works.next_stage import candidates, machines_for
 from wareleaf.works.predict import OUT_FORM, aim, predict
-from wareleaf.works.run_stage import UNITS, Off, finish_run, open_run_on, record_reading, start_run
+from wareleaf.works.run_stage import UNITS, Off, finish_run, record_reading, start_run
 from wareleaf.works.settings import Equipment, Meter
 
 router = APIRouter()
@@ -39,7 +40,7 @@ def machines(request: Request, lot: str = "") -> Response:
     now = works.now()
     context = {
         "views": views,
-        "leaf": {v.machine.id: leaf_now(v, now) for v in views},
+        "leaf": {v.run.run_id: leaf_now(v, now) for v in views if v.run},
         "lot": chosen,
         "fits": [m.id for m in machines_for(works, chosen)] if chosen else [],
     }
@@ -96,17 +97,23 @@ def _load_page(
     works = session.works_of(request)
     machine = works.settings.equipment_of(machine_id)
     session.look_at(request, machine.site)
-    busy = open_run_on(works, machine)
-    if busy is not None and not problems and not wants_json(request):
-        return RedirectResponse(f"/floor/run/{busy.run_id}", status_code=303)
+    runs = open_runs_on(works, machine)
+    there = run_view(works, runs[-1].run_id) if runs else None
+    full = there is not None and there.next_from is None
+    if full and not problems and not wants_json(request):
+        return RedirectResponse(f"/floor/run/{runs[-1].run_id}", status_code=303)
     found = candidates(works, machine)
     controls = controls_of(machine)
+    running = runs[-1].settings if runs else {}
     context: dict[str, Any] = {
         "machine": machine,
         "fitting": [c for c in found if c.fits],
         "others": [c for c in found if not c.fits],
         "controls": controls,
-        "start": {c.name: typed(c.start * c.shown_per) for c in controls},
+        "start": {
+            c.name: typed(float(running.get(c.name, c.start)) * c.shown_per) for c in controls
+        },
+        "there": there if there and there.next_from else None,
         "cautions": CAUTIONS[machine.stage],
         "form": form,
         "ahead": None,

@@ -74,6 +74,7 @@ class MachineIn(DoorInput):
     rate_kg_h: float | None = None
     windows: list[tuple[float, float]] | None = None
     shared: bool = False
+    follows: bool = False
     warm_up_h: float = 0.0
     warm_up_price: float = 0.0
     fire_price_per_h: float = 0.0

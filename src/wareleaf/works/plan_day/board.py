@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from wareleaf.plan.board import Day, Machine
 from wareleaf.works.house import Works
+from wareleaf.works.machines import fed_all_the_time
 from wareleaf.works.plan_day import worth
 from wareleaf.works.plan_day.clock import DayClock, crews, day_windows
 from wareleaf.works.plan_day.items import PLANNED, Item, gather
@@ -115,7 +116,7 @@ def _busy_h(sized: Sequence[Sized], stage: str) -> float:
     for one in sized:
         for leg in one.legs:
             if leg.stage == stage:
-                hours += leg.paces[0].hours(leg.charge.mass_kg)
+                hours += leg.paces[0].kept_h(leg.charge.mass_kg)
                 count = max(count, len(leg.paces))
     return hours / count
 
@@ -150,6 +151,7 @@ def _machine(
         rate_kg_h=None if m.stage in BATCH else m.rate_kg_h,
         windows=None if m.stage == "wither" else windows,
         shared=shared,
+        follows=fed_all_the_time(m),
         warm_up_h=m.warm_up_h,
         warm_up_price=0.0 if pace is None else worth.warm_up_price(pace, works.settings.costs),
         fire_price_per_h=0.0
@@ -166,7 +168,7 @@ def split_to_fit(
 
     A part must come through between the hour its leaf can be there and the end of the day; when
     the machines are short it is split only where it would not fit a whole day, because each part
-    keeps a dryer for as long as its last leaf stays inside.
+    may have to wait until leaf of another kind is off.
     """
     site = works.settings.site_of(site_id)
     whole_h = site.day_ends_h - site.day_starts_h

@@ -16,6 +16,7 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.works.charge import Charge
 from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
+from wareleaf.works.machines import fed_all_the_time
 from wareleaf.works.predict import Prediction, aim_charge, out_leaf, predict_charge
 from wareleaf.works.settings import Equipment
 
@@ -61,6 +62,12 @@ class Pace:
     warm_up_fuel_kg: float
     settings: Mapping[str, float]
     doubt: str = ""
+
+    def kept_h(self, mass_kg: float) -> float:
+        """Hours for which it keeps leaf of its kind off the machine."""
+        if self.rate_kg_h is not None and fed_all_the_time(self.machine):
+            return mass_kg / self.rate_kg_h
+        return self.hours(mass_kg)
 
     def hours(self, mass_kg: float) -> float:
         """Hours for a mass of entering leaf."""
