@@ -20,6 +20,9 @@ SLACK = 1.2  # machines are never filled to the last hour. Own choice.
 MOST_PARTS = 6
 LEAD_H = 1.5  # from the door through the first machines to the dryer. Own choice.
 FULL_DAY = 0.95
+SHORT_SHARE = (
+    1.0 / 3.0
+)  # of the hours a day leaves for feeding, when machines are short. Own choice.
 # Wet leaf is a risk: being through an hour earlier is worth this much for each part. Own choice.
 EARLY_PRICE_PER_H = 0.5
 GROUPS: Mapping[str, str] = {
@@ -166,9 +169,8 @@ def split_to_fit(
 ) -> list[Sized]:
     """Split loads that only go through machines fed all the time, as little as the day allows.
 
-    A part must come through between the hour its leaf can be there and the end of the day; when
-    the machines are short it is split only where it would not fit a whole day, because each part
-    may have to wait until leaf of another kind is off.
+    A part must come through between the hour its leaf can be there and the end of the day. When the
+    machines are short, parts are small enough that several fill a dryer's day one after another.
     """
     site = works.settings.site_of(site_id)
     whole_h = site.day_ends_h - site.day_starts_h
@@ -182,7 +184,8 @@ def split_to_fit(
             continue
         end_h = clock.wall(int(max(now_h, one.load.ready_h) // 24), site.day_ends_h)
         day_h = end_h - max(now_h, one.load.ready_h) - LEAD_H
-        done.append(replace(one, parts=_parts(one.legs, whole_h, whole_h if short else day_h)))
+        parts = _short_parts(one.legs, whole_h) if short else _parts(one.legs, whole_h, day_h)
+        done.append(replace(one, parts=parts))
     return done
 
 
@@ -190,8 +193,26 @@ def _parts(legs: Sequence[Leg], whole_h: float, day_h: float) -> int:
     """Fewest parts whose longest stage fits the hours, or a whole day when the hours are few."""
     for hours in (day_h, FULL_DAY * whole_h):
         for count in range(1, MOST_PARTS + 1):
-            if all(
-                min(p.hours(leg.charge.mass_kg / count) for p in leg.paces) <= hours for leg in legs
-            ):
+            if all(_least_h(leg, count) <= hours for leg in legs):
                 return count
     return MOST_PARTS
+
+
+def _short_parts(legs: Sequence[Leg], whole_h: float) -> int:
+    """Fewest parts that leave a machine's day open to others of their kind."""
+    for count in range(1, MOST_PARTS + 1):
+        if all(
+            _least_h(leg, count) <= FULL_DAY * whole_h
+            and any(
+                p.kept_h(leg.charge.mass_kg / count) <= SHORT_SHARE * (whole_h - p.inside_h)
+                for p in leg.paces
+            )
+            for leg in legs
+        ):
+            return count
+    return MOST_PARTS
+
+
+def _least_h(leg: Leg, count: int) -> float:
+    """Hours a part takes on the quickest machine."""
+    return min(p.hours(leg.charge.mass_kg / count) for p in leg.paces)
