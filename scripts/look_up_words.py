@@ -40,6 +40,16 @@ SETTINGS: dict[str, dict[str, str]] = {
         "settings": "The machine's own numbers, see [equipment](equipment.md).",
         "defaults": "Where the operator's settings stand at first, see [equipment](equipment.md).",
     },
+    "room": {
+        "id": "Named by `wareleaf room`.",
+        "site": "Where it stands.",
+        "name": "As people call it.",
+        "rule": "How leaf mixes there: `in_order`, `mixed` or `tanks`, see "
+        "[rooms in which leaf mixes](../understand/mixing.md).",
+        "tanks": "Equal mixed parts one behind another, for `tanks`.",
+        "cut": "Share of what it holds below which a lot counts as out.",
+        "capacity_kg": "Most it holds.",
+    },
     "meter": {
         "id": "Named with each reading.",
         "site": "Where it is used.",

@@ -42,6 +42,8 @@ def office(served: Served) -> list[str]:  # noqa: F811
         "/plan",
         "/watch",
         "/balance",
+        "/rooms",
+        "/rooms/flake-silo",
         "/settings",
         "/settings?part=meters",
         "/settings?part=products",

@@ -56,7 +56,7 @@ def combine(
         mass_sd_g=sum(lot.mass_sd_g**2 for lot in lots) ** 0.5,
         dry_sd_g=sum(lot.dry_sd_g**2 for lot in lots) ** 0.5,
         label="combined",
-        attributes=_shared(lots),
+        attributes=shared_attributes(lots),
     )
     entry = Entry(
         kind="combine",
@@ -72,7 +72,7 @@ def combine(
     return works.book.lot(lot_id)
 
 
-def _shared(lots: Sequence[LotState]) -> dict[str, Any]:
+def shared_attributes(lots: Sequence[LotState]) -> dict[str, Any]:
     """What is true of all lots together; the leaf is as old as the oldest of it."""
     first = lots[0].attributes
     kept = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -13,6 +13,9 @@ from typing import Any
 from wareleaf.book import Draw, Event, LotState, Made, Stream
 from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
+
+UNMIXED = ("count", "correction", "waste")
+"""What may name a lot in a room by itself: stock counts, corrections, and throwing it all away."""
 
 _TOKENS: ContextVar[Callable[[int], str]] = ContextVar("tokens", default=secrets.token_hex)
 
@@ -90,9 +93,35 @@ def record(works: Works, entry: Entry) -> Event:
     BadInput
         When the book refuses it; nothing has been written.
     """
+    refuse_loose(works, [d.lot_id for d in entry.inputs], entry.facts or {}, entry.kind)
     event = event_of(works, entry)
     works.book.append(event, now=event.recorded_at)
     return event
+
+
+def refuse_loose(
+    works: Works, lot_ids: Iterable[str], facts: Mapping[str, Any], kind: str = ""
+) -> None:
+    """Refuse to touch a lot that lies loose in a room with others, except by the room's own rule.
+
+    Raises
+    ------
+    BadInput
+        Naming the room to take it out of.
+    """
+    rooms = {room.id: room for room in works.settings.room}
+    lot_ids = list(lot_ids)
+    if not rooms or not lot_ids or kind in UNMIXED:
+        return
+    for lot in works.book.lots(ids=lot_ids):
+        if lot.place in rooms and facts.get("room") != lot.place:
+            name = rooms[lot.place].name
+            raise BadInput(
+                "lot_id",
+                lot.lot_id,
+                f"{lot.lot_id} lies loose in {name}, where leaf mixes; take what you need out of "
+                f"{name} first, then use the lot that makes.",
+            )
 
 
 def new_lot_id(works: Works, site_id: str, at: datetime) -> str:

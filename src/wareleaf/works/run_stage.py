@@ -20,7 +20,15 @@ from wareleaf.works.following import check_room
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.predict import OUT_FORM, Prediction, out_leaf, predict
-from wareleaf.works.record import Entry, draw, dry_sd_kg, new_lot_id, new_token, record
+from wareleaf.works.record import (
+    Entry,
+    draw,
+    dry_sd_kg,
+    new_lot_id,
+    new_token,
+    record,
+    refuse_loose,
+)
 from wareleaf.works.settings import Equipment
 
 
@@ -125,6 +133,7 @@ def _kept(forecast: Prediction) -> dict[str, float | None]:
 def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> list[LotState]:
     require(bool(lot_ids), "lot_ids", [], "Choose at least one lot to put on.")
     lots = [works.book.lot(lot_id) for lot_id in dict.fromkeys(lot_ids)]
+    refuse_loose(works, lot_ids, {})
     for lot in lots:
         if lot.site != machine.site:
             raise BadInput(

@@ -12,6 +12,7 @@ from wareleaf.cli.common import Job, in_works, kg, next_step, percent
 @in_works()
 def command(job: Job, lot_id: str) -> None:
     """Trace LOT both ways, with shares by dry matter."""
+    from wareleaf.works.rooms import rooms_passed
     from wareleaf.works.trace_lot import trace
     from wareleaf.works.whereabouts import whereabouts
 
@@ -37,5 +38,7 @@ def command(job: Job, lot_id: str) -> None:
         f"Dry matter {now.made_kg:.2f} kg: {now.in_stock_kg:.2f} in stock, {now.shipped_kg:.2f} "
         f"shipped, {now.gone_kg:.2f} gone on the way."
     )
+    passed = rooms_passed(job.works, view.lots.values())
+    lines += [f"Mixed on the way: {words}" for words in passed]
     lines.append(next_step(f"dossier {lot_id}"))
-    job.say({"trace": view, "whereabouts": now}, lines)
+    job.say({"trace": view, "whereabouts": now, "rooms": passed}, lines)

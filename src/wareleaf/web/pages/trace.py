@@ -10,6 +10,7 @@ from wareleaf.web.as_json import wants_json
 from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import show
 from wareleaf.works.find_lots import find_lots
+from wareleaf.works.rooms import rooms_passed
 from wareleaf.works.trace_lot import trace
 from wareleaf.works.whereabouts import whereabouts
 
@@ -29,7 +30,16 @@ def search(request: Request, q: str = "") -> Response:
 
 @router.get("/trace/{lot_id}", include_in_schema=False)
 def one(request: Request, lot_id: str) -> Response:
-    view = trace(session.works_of(request), lot_id)
+    works = session.works_of(request)
+    view = trace(works, lot_id)
     balance = whereabouts(view)
-    context = {"view": view, "balance": balance, "lot": view.lot, "picture": trace_graph(view)}
-    return show(request, "trace_lot.html", context, data={"trace": view, "balance": balance})
+    passed = rooms_passed(works, view.lots.values())
+    context = {
+        "view": view,
+        "balance": balance,
+        "lot": view.lot,
+        "picture": trace_graph(view),
+        "passed": passed,
+    }
+    data = {"trace": view, "balance": balance, "rooms": passed}
+    return show(request, "trace_lot.html", context, data=data)

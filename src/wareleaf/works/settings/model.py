@@ -101,6 +101,23 @@ class Equipment(_Table):
     defaults: dict[str, float] = {}
 
 
+class Room(_Table):
+    """A bin or silo in which leaf lies loose, and how it mixes there.
+
+    See docs/understand/mixing.md for the rules.
+    """
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")
+    site: str
+    name: str
+    rule: Literal["in_order", "mixed", "tanks"] = "mixed"
+    tanks: int = Field(1, ge=1, le=50, description="Equal mixed parts in a row, for tanks.")
+    cut: float = Field(
+        0.001, ge=0.0, le=0.05, description="Share of the content below which a lot counts as out."
+    )
+    capacity_kg: float | None = Field(None, gt=0.0)
+
+
 class Meter(_Table):
     """An instrument and how far it can be trusted (one standard deviation)."""
 
@@ -189,7 +206,7 @@ class Costs(_Table):
     refuse_per_kg: float = Field(0.30, ge=0.0, description="Loss when leaf is turned away.")
 
 
-Row = TypeVar("Row", Site, SourcePlace, Equipment, Meter, Film, Product, Customer, Person)
+Row = TypeVar("Row", Site, SourcePlace, Equipment, Room, Meter, Film, Product, Customer, Person)
 
 
 class WorksSettings(_Table):
@@ -199,6 +216,7 @@ class WorksSettings(_Table):
     site: list[Site] = Field(min_length=1)
     source: list[SourcePlace] = []
     equipment: list[Equipment] = []
+    room: list[Room] = []
     meter: list[Meter] = []
     crew: list[Crew] = []
     film: list[Film] = []
@@ -211,7 +229,7 @@ class WorksSettings(_Table):
     def _references_exist(self) -> Self:
         sites = {s.id for s in self.site}
         films = {f.id for f in self.film}
-        for table in ("source", "equipment", "meter", "crew", "product"):
+        for table in ("source", "equipment", "room", "meter", "crew", "product"):
             for at, row in enumerate(getattr(self, table)):
                 if row.site not in sites:
                     raise ValueError(
@@ -232,6 +250,7 @@ class WorksSettings(_Table):
             "site",
             "source",
             "equipment",
+            "room",
             "meter",
             "film",
             "product",
@@ -260,6 +279,10 @@ class WorksSettings(_Table):
     def equipment_of(self, equipment_id: str) -> Equipment:
         """A machine by id."""
         return _find(self.equipment, "equipment", equipment_id)
+
+    def room_of(self, room_id: str) -> Room:
+        """A bin or silo by id."""
+        return _find(self.room, "room", room_id)
 
     def meter_of(self, meter_id: str) -> Meter:
         """A meter by id."""
