@@ -9,6 +9,7 @@ import click
 
 from wareleaf.cli.common import (
     Job,
+    answer,
     answering,
     in_works,
     json_option,
@@ -118,6 +119,20 @@ def check(job: Job) -> None:
         raise BadInput("book", None, changed)
     count = len(state_of(job.works).checkpoints)
     job.say({"checkpoints": count}, [f"The book fits all {count} signed checkpoints."])
+
+
+@command.command("page")
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+def page(file: Path, as_json: bool) -> None:
+    """Write to FILE a page that checks receipts and proofs offline, in any browser."""
+    from wareleaf.measure.errors import require
+    from wareleaf.reports.buyer_page import buyer_page
+
+    with answering(as_json):
+        require(not file.exists(), "file", str(file), f"{file} exists already; name another file.")
+        file.write_text(buyer_page(), "utf-8")
+        answer(as_json, {"file": file}, [f"Written to {file}. Who checks opens it as it is."])
 
 
 @command.command("proof")
