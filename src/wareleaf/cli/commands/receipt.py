@@ -17,8 +17,9 @@ from wareleaf.cli.common import Job, in_works, next_step
 def command(job: Job, lot_id: str, file: Path, alone: bool) -> None:
     """Write a receipt of LOT to FILE, under the last seal."""
     from wareleaf.works.seal_book import receipt_of, state_of, write_json
+    from wareleaf.works.stamp import with_stamp
 
-    made = receipt_of(job.works, lot_id, past=not alone)
+    made = with_stamp(job.works, receipt_of(job.works, lot_id, past=not alone))
     write_json(file, made)
     key = state_of(job.works).vkeys[-1]
     lines = [

@@ -13,8 +13,13 @@ from wareleaf.cli.common import answer, answering, json_option, kg, percent
 @click.command("verify-receipt")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--key", "keys", multiple=True, required=True, help="Public key; may be repeated.")
+@click.option(
+    "--stamp-ca",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    help="Root certificate of a time-stamp authority, PEM: check the receipt's time stamp too.",
+)
 @json_option
-def command(file: Path, keys: tuple[str, ...], as_json: bool) -> None:
+def command(file: Path, keys: tuple[str, ...], stamp_ca: Path | None, as_json: bool) -> None:
     """Check FILE; exits with 2 and says what does not hold."""
     from wareleaf.book.seal import Proved
     from wareleaf.works.seal_book import check_file
@@ -22,7 +27,10 @@ def command(file: Path, keys: tuple[str, ...], as_json: bool) -> None:
     with answering(as_json):
         found = check_file(file, list(keys))
         if isinstance(found, Proved):
-            answer(as_json, _plain(found), _lines(found))
+            stamped = _stamped(file, stamp_ca)
+            lines = [f"Signed by {at:%Y-%m-%d %H:%M:%S %Z}, says {by}." for at, by in stamped]
+            data = _plain(found) | {"stamps": [{"at": at, "by": by} for at, by in stamped]}
+            answer(as_json, data, [*_lines(found), *lines])
             return
         older, newer = found
         answer(
@@ -33,6 +41,14 @@ def command(file: Path, keys: tuple[str, ...], as_json: bool) -> None:
                 f"signed one of {older.size}; nothing in those was changed."
             ],
         )
+
+
+def _stamped(file: Path, roots: Path | None) -> list:
+    from wareleaf.works.stamp import stamp_in
+
+    if roots is None:
+        return []
+    return [stamp_in(json.loads(file.read_text("utf-8")), roots.read_bytes())]
 
 
 def _plain(found) -> dict:
