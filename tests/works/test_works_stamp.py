@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 from tests.works.plan_day_works import small_works
 
-from wareleaf.cli.main import main
+from wareleaf.cli.main import cli
 from wareleaf.measure import BadInput
 from wareleaf.works import seal_book, stamp
 
@@ -123,7 +123,7 @@ def test_a_stamp_is_got_kept_and_checked_with_the_receipt(
     root.write_bytes(authority.root)
     key = seal_book.state_of(works).vkeys[-1]
     said = CliRunner().invoke(
-        main, ["verify-receipt", str(file), "--key", key, "--stamp-ca", str(root)]
+        cli, ["verify-receipt", str(file), "--key", key, "--stamp-ca", str(root)]
     )
     assert said.exit_code == 0, said.output
     assert "says CN=Foreshore-stamps" in said.output
