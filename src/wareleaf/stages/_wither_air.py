@@ -13,8 +13,7 @@ from wareleaf.stages._wither_fan import WorkingPoint
 from wareleaf.stages._wither_spec import Trough, WitherRun, number
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array
 
-_RULE_ROUNDS = 5
-_RULE_SLOPE = 0.65  # d(depression)/d(dry bulb) near 25 degC; only steers the iteration
+_RULE_ROUNDS = 3  # of Newton; good to 1e-4 K
 
 
 @dataclass(frozen=True)
@@ -86,9 +85,14 @@ def _by_rule(warm_c: Array, ratio: Array, pressure: Array, heating_k: Array) -> 
     """Heating that brings the hygrometric difference up to the rule's, K."""
     least = number("rule.hygrometric_difference_k")
     more = np.zeros_like(warm_c)
+    heat = air.CP_DRY_AIR_J_KG_K + air.CP_VAPOUR_J_KG_K * ratio
     for _ in range(_RULE_ROUNDS):
-        depression = warm_c + more - air.wet_bulb_c(warm_c + more, ratio, pressure)
-        more = np.maximum(0.0, more + (least - depression) / _RULE_SLOPE)
+        wet_c = air.wet_bulb_c(warm_c + more, ratio, pressure)
+        depression = warm_c + more - wet_c
+        lift = air.latent_heat_j_kg(wet_c) / heat  # K per unit of humidity ratio
+        saturated = ratio + depression / lift
+        steep = lift * saturated * 4030.2 / (wet_c + 235.0) ** 2  # Magnus; steers only
+        more = np.maximum(0.0, more + (least - depression) * (1.0 + 1.0 / steep))
     return heating_k + more
 
 

@@ -52,9 +52,10 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
     air_w = np.empty((layers + 1, cases))
     out_c = np.empty((diagonals, cases))
     out_w = np.empty((diagonals, cases))
-    trend = np.zeros((layers, cases))  # change of leaf temperature in the step before
-    flow = blow.mass_flow_kg_s_m2[::-1, None]
-    pressure = blow.pressure_pa[::-1, None]
+    # Guess of a leaf's next change: its last one, and how far the layer before was off its own.
+    trend, news = np.zeros((layers, cases)), np.zeros((layers + 1, cases))
+    flow = np.repeat(blow.mass_flow_kg_s_m2[::-1, None], cases, axis=1)
+    pressure = np.repeat(blow.pressure_pa[::-1, None], cases, axis=1)
     for d in range(diagonals):
         low, high = max(0, d - steps + 1), min(layers, d + 1)
         if d < steps:
@@ -64,8 +65,10 @@ def march(state: State, blow: Blow, bed: Bed, rate_factor: Array) -> Trace:
         entering = EnteringAir(air_c[lane], air_w[lane], flow[when], pressure[when])
         held = State(state.moisture_db[lane], state.film_db[lane], state.leaf_c[lane])
         cells = Cells(held, entering, bed, rate_factor, blow.step_s)
-        after, out = cells.solve(held.leaf_c + trend[lane])
-        trend[lane] = after.leaf_c - held.leaf_c
+        after, out = cells.solve(held.leaf_c + trend[lane] + news[lane])
+        moved = after.leaf_c - held.leaf_c
+        news[low + 1 : high + 1] = moved - trend[lane]
+        trend[lane] = moved
         state.moisture_db[lane] = after.moisture_db
         state.film_db[lane] = after.film_db
         state.leaf_c[lane] = after.leaf_c

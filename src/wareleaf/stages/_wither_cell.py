@@ -24,13 +24,12 @@ from wareleaf.stages.common import Array
 
 _CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
 _EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
-_NEWTON_TOLERANCE_K = 1e-3  # of the last correction, which is still applied: error of 1e-6 K
+_NEWTON_TOLERANCE_K = 1e-2  # of the last correction, which is still applied: error of 1e-5 K
 _NEWTON_MAX = 8
 _BRACKET_TOLERANCE_K = 1e-9
 _BRACKET_MAX = 80
 _BRACKET_K = 30.0
 _TINY = 1e-30
-_SHUT = 1e30
 _FILM_LEAST = 1e-3  # kg per kg dry matter; less than that the leaf has taken up
 
 
@@ -101,7 +100,8 @@ class Cells:
 
     def __init__(self, held: State, air: EnteringAir, bed: Bed, rate_factor: Array, step_s: float):
         self.held, self.air, self.bed, self.step_s = held, air, bed, step_s
-        self.dry_per_s = bed.layer_dry_kg_m2 / step_s
+        # Whole arrays, not broadcast: on arrays this small broadcasting costs as much as the sum.
+        self.dry_per_s = np.zeros_like(held.leaf_c) + bed.layer_dry_kg_m2 / step_s
         self.heat_air = _CP_A + _CP_V * air.humidity_ratio
         # Lewis relation with factor one: kg/s per unit of humidity ratio.
         self.conductance = bed.layer_ha_w_m2_k / self.heat_air
@@ -111,10 +111,15 @@ class Cells:
         self.activity = np.interp(held.moisture_db, bed.sorption_db, bed.sorption_aw)
         vapour = air.humidity_ratio * air.pressure_pa / (_EPS + air.humidity_ratio)
         humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
-        self.wet = bool(held.film_db.any()) or float(humidity.max()) > 1.0
+        self.wet = bool(np.count_nonzero(held.film_db)) or bool(np.count_nonzero(humidity > 1.0))
         equilibrium = np.interp(humidity, bed.sorption_aw, bed.sorption_db)
         total = held.moisture_db + held.film_db
-        self.heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
+        heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
+        # Dry part of the leaf's balance, stiffness T' - pull.
+        self.stiffness = heat_leaf + self.sensible
+        self.pull = heat_leaf * held.leaf_c + self.sensible * air.dry_bulb_c
+        # Slope of the vapour pressure over itself by Magnus, times the pressure: steers Newton only.
+        self.steer = 4030.2 * air.pressure_pa / np.square(held.leaf_c + 235.0)
         rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
         gap = held.moisture_db - equilibrium
         # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
@@ -130,11 +135,11 @@ class Cells:
         resistance = self.conductance * drive / self.inside
         # Outside and inside disagree on the direction only while the leaf changes temperature
         # fast; nothing passes then.
-        resistance = np.where(resistance < 0.0, _SHUT, resistance)
-        through = self.units / (1.0 + resistance)
+        outer = (resistance >= 0.0) / (1.0 + np.abs(resistance))
+        through = self.units * outer
         stay = np.exp(-through)
         gain = 1.0 - stay
-        steep = gain - stay * through * (1.0 - through / self.units)
+        steep = gain - stay * through * (1.0 - outer)
         flow = self.air.flow_kg_s_m2
         return flow * drive * gain, flow * steep * d_surface
 
@@ -146,30 +151,30 @@ class Cells:
         whole = self.bed.film_kg_kg
         full = self.air.flow_kg_s_m2 * self.approach
         free, d_free = full * excess_w, full * d_free_w
-        dries = free > 0.0
-        cover = whole + np.maximum(free, 0.0) / self.dry_per_s
+        gone = np.maximum(free, 0.0)
+        cover = whole + gone / self.dry_per_s
         share = np.minimum(1.0, self.held.film_db / cover)
-        part = dries & (share < 1.0)
-        d_share = np.where(part, -share * d_free / (self.dry_per_s * cover), 0.0)
-        film = np.where(dries, share, 1.0) * free
-        d_film = np.where(part, share * whole / cover, 1.0) * d_free
+        part = (share < 1.0) & (free > 0.0)
+        slope = share / cover * d_free
+        film = share * gone + np.minimum(free, 0.0)
+        d_film = np.where(part, whole * slope, d_free)
+        d_share = np.where(part, -slope / self.dry_per_s, 0.0)
         return film, d_film, share, d_share
 
     def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
         """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
         bed, pressure, air_w = self.bed, self.air.pressure_pa, self.air.humidity_ratio
         saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
-        steer = 4030.2 / (leaf_c + 235.0) ** 2 * pressure  # slope by Magnus; steers Newton only
         leaf_pa = self.activity * saturated_pa
         below = pressure - leaf_pa
         leaf_w = _EPS * leaf_pa / below
-        d_leaf_w = leaf_w * steer / below
+        d_leaf_w = leaf_w * self.steer / below
         if not self.wet:
             inner, d_inner = self._from_leaf(leaf_w, d_leaf_w, air_w)
             return inner, 0.0, d_inner, 0.0
         below = pressure - saturated_pa
         free_w = _EPS * saturated_pa / below
-        d_free_w = free_w * steer / below
+        d_free_w = free_w * self.steer / below
         film, d_film, share, d_share = self._from_film(free_w - air_w, d_free_w)
         # What condenses goes to the film, not into the leaf.
         d_leaf_w = d_leaf_w - np.where(air_w > free_w, d_free_w, 0.0)
@@ -183,17 +188,12 @@ class Cells:
         ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``; the
         water is carried on to the end of the step.
         """
-        held = self.held
         inner, film, d_inner, d_film = self._water(leaf_c)
         latent = _L0 + (_CP_V - _CP_W) * leaf_c
         water = inner + film
-        excess = (
-            self.heat_leaf * (leaf_c - held.leaf_c)
-            - self.sensible * (self.air.dry_bulb_c - leaf_c)
-            + water * latent
-        )
-        stiffness = self.heat_leaf + self.sensible + water * (_CP_V - _CP_W)
-        change = -excess / (stiffness + (d_inner + d_film) * latent)
+        excess = self.stiffness * leaf_c - self.pull + water * latent
+        slope = self.stiffness + water * (_CP_V - _CP_W) + (d_inner + d_film) * latent
+        change = -excess / slope
         return excess, change, inner + d_inner * change, film + d_film * change
 
     def solve(self, guess_c: Array) -> tuple[State, tuple[Array, Array]]:
@@ -202,7 +202,7 @@ class Cells:
         for _ in range(_NEWTON_MAX):
             _, change, inner, film = self._step(leaf_c)
             leaf_c = leaf_c + change
-            if float(np.abs(change).max()) < _NEWTON_TOLERANCE_K:
+            if np.count_nonzero(np.abs(change) < _NEWTON_TOLERANCE_K) == change.size:
                 return self._after(leaf_c, inner, film)
         return self._solve_bracketed()
 
