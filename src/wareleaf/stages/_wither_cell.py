@@ -118,7 +118,7 @@ class Cells:
         # Dry part of the leaf's balance, stiffness T' - pull.
         self.stiffness = heat_leaf + self.sensible
         self.pull = heat_leaf * held.leaf_c + self.sensible * air.dry_bulb_c
-        # Slope of the vapour pressure over itself by Magnus, times the pressure: steers Newton only.
+        # Slope of the vapour pressure over itself (Magnus) times the pressure: steers Newton only.
         self.steer = 4030.2 * air.pressure_pa / np.square(held.leaf_c + 235.0)
         rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
         gap = held.moisture_db - equilibrium
