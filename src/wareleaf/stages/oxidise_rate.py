@@ -33,9 +33,9 @@ def theaflavin_shape(share: Array | float, loss_ratio: float) -> Array:
     return np.asarray((1.0 / r + 1.0 / r**2) * -np.expm1(-r * u) - u / r, float)
 
 
-def rate_per_min(cut: str) -> float:
+def rate_per_min(cut: str, loss_ratio: float) -> float:
     """Oxidation rate at the reference temperature that puts the peak at its published time."""
-    share = peak_share(figure("all.loss_ratio"))
+    share = peak_share(loss_ratio)
     return -math.log1p(-share) / figure(f"{cut}.peak_min")
 
 

@@ -81,7 +81,9 @@ class OxidiseRun:
     catechins_mg_g : float
         In the dry matter; sets the heat that oxidation gives.
     rate_factor, theaflavin_factor, heat_factor : float
-        Multipliers learned from readings.
+        Multipliers learned from readings or fitted to a trial.
+    loss_ratio : float
+        Loss of theaflavin against oxidation of catechin; shapes the fall after the peak.
     """
 
     leaf_id: str
@@ -96,6 +98,7 @@ class OxidiseRun:
     rate_factor: float = 1.0
     theaflavin_factor: float = 1.0
     heat_factor: float = 1.0
+    loss_ratio: float = figure("all.loss_ratio")
 
     def __post_init__(self) -> None:
         """Refuse a run that cannot be."""
@@ -121,6 +124,7 @@ class OxidiseRun:
         finite("catechins_mg_g", self.catechins_mg_g, 0.0, 400.0, "mg/g")
         for name in ("rate_factor", "theaflavin_factor", "heat_factor"):
             finite(name, getattr(self, name), 0.0, 100.0, above=True)
+        finite("loss_ratio", self.loss_ratio, 0.01, 100.0)
 
 
 @dataclass(frozen=True)
@@ -150,10 +154,12 @@ def _slope(floor: Floor, run: OxidiseRun, solid: float) -> Callable[[Array], Arr
     air_w = float(humidity_ratio(floor.dry_bulb_c, floor.relative_humidity))
     air_h = float(enthalpy_j_kg(floor.dry_bulb_c, air_w))
     air_kg_s = floor.air_kg_h_kg / (1.0 - run.moisture_wb) / 3600.0  # per kg dry matter
-    rate = rate_per_min(run.cut) / 60.0 * floor.oxygen_factor * run.disruption * run.rate_factor
+    ratio = run.loss_ratio
+    rate = (
+        rate_per_min(run.cut, ratio) / 60.0 * floor.oxygen_factor * run.disruption * run.rate_factor
+    )
     heat = 1e-3 * run.catechins_mg_g * figure("all.heat_j_kg_catechin") * run.heat_factor
     formation, loss = (figure(f"all.{n}_activation_j_mol") for n in ("formation", "loss"))
-    ratio = figure("all.loss_ratio")
 
     def slope(y: Array) -> Array:
         t = float(y[_H] / (solid + y[_W] * CP_WATER_J_KG_K))
@@ -229,7 +235,7 @@ def simulate(floor: Floor, run: OxidiseRun) -> OxidiseResult:
     minutes, rows = course(floor, run)
     solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k
     temperature = rows[:, _H] / (solid + rows[:, _W] * CP_WATER_J_KG_K)
-    ratio = figure("all.loss_ratio")
+    ratio = run.loss_ratio
     top = float(theaflavin_shape(peak_share(ratio), ratio))
     scale = figure(f"{run.cut}.theaflavin_peak_fraction") / top * run.theaflavin_factor
     tf = scale * rows[:, _TF]

@@ -50,6 +50,8 @@ class Input(DoorInput):
     cadmium_mg_kg_dw: float = Field(0.0, ge=0.0)
     water_change_fraction: float = 0.0
     half_thickness_m: float | None = Field(None, gt=0.0)
+    leach_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
+    residual_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
     bath: BathIn
     iodine_max_mg_kg_dw: float | None = Field(None, gt=0.0, description="Target: finds seconds.")
     log_reduction_min: float | None = Field(None, ge=0.0, description="Target: finds seconds.")

@@ -20,6 +20,9 @@ class Input(DoorInput):
     disruption: float = Field(1.0, gt=0.0, description="Broken cells against a normal roll.")
     leaf_temperature_c: float = 26.0
     catechins_mg_g: float = Field(137.5, ge=0.0)
+    rate_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
+    theaflavin_factor: float = Field(1.0, gt=0.0, description="From your own trial.")
+    loss_ratio: float | None = Field(None, gt=0.0, description="From your own trial.")
     dry_bulb_c: float = 24.0
     relative_humidity: float = Field(0.96, ge=0.0, le=1.0)
     air_kg_h_kg: float = Field(3.0, ge=0.0, description="Dry air, kg per hour per kg leaf.")
@@ -71,6 +74,8 @@ _LEAF = (
     "disruption",
     "leaf_temperature_c",
     "catechins_mg_g",
+    "rate_factor",
+    "theaflavin_factor",
 )
 _SAME = (
     "duration_h",
@@ -108,6 +113,8 @@ def run(data: Input) -> Output:
         minutes=data.minutes or 60.0,
         **{name: getattr(data, name) for name in _LEAF},
     )
+    if data.loss_ratio is not None:
+        batch = replace(batch, loss_ratio=data.loss_ratio)
     minutes, air = batch.minutes, floor.air_kg_h_kg
     reachable = reason = None
     if data.minutes is None:
