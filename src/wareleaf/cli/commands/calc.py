@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.works import doors
+from wareleaf.works import doors, fit_page
 
 
 def _pairs(pairs: tuple[str, ...]) -> dict[str, Any]:
@@ -51,8 +51,17 @@ def _read(source: Path | None, pairs: tuple[str, ...]) -> dict[str, Any]:
 @click.argument("pairs", nargs=-1, metavar="[KEY=VALUE]...")
 @click.option("--schema", "show_schema", is_flag=True, help="Show the JSON Schema of the door.")
 @click.option("--input", "source", type=click.Path(path_type=Path), help="Read JSON from a file.")
+@click.option(
+    "--plot",
+    type=click.Path(path_type=Path),
+    help="Of a fit: write curve and residuals as one HTML file.",
+)
 def command(
-    name: str | None, pairs: tuple[str, ...], show_schema: bool, source: Path | None
+    name: str | None,
+    pairs: tuple[str, ...],
+    show_schema: bool,
+    source: Path | None,
+    plot: Path | None,
 ) -> None:
     """Run one calculation alone.
 
@@ -67,7 +76,13 @@ def command(
         if show_schema:
             click.echo(json.dumps(doors.schema(name), indent=2))
             return
-        click.echo(json.dumps(doors.call(name, _read(source, pairs)), allow_nan=False))
+        if plot is not None:
+            fit_page.check_plotted(name)
+        data = _read(source, pairs)
+        found = doors.call(name, data)
+        if plot is not None:
+            fit_page.write(name, data, found, plot)
+        click.echo(json.dumps(found, allow_nan=False))
     except BadInput as error:
         click.echo(json.dumps(doors.error_body(error)))
         sys.exit(2)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Body, Request
-from fastapi.responses import Response
+from fastapi.responses import HTMLResponse, Response
 
 from wareleaf.web.view import show
-from wareleaf.works import doors
+from wareleaf.works import doors, fit_page
 
 router = APIRouter()
 
@@ -29,6 +29,13 @@ def door_schema(name: str) -> dict[str, Any]:
 def run_door(name: str, data: dict[str, Any] = Body()) -> dict[str, Any]:
     """Run a door."""
     return doors.call(name, data, from_afar=True)
+
+
+@router.post("/api/calc/{name}/plot")
+def plot_door(name: str, data: dict[str, Any] = Body()) -> HTMLResponse:
+    """Run a fit and show its curve and residuals as a page."""
+    fit_page.check_plotted(name)
+    return HTMLResponse(fit_page.as_html(name, data, doors.call(name, data, from_afar=True)))
 
 
 @router.get("/api/docs", include_in_schema=False)

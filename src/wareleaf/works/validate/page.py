@@ -15,7 +15,7 @@ from wareleaf.works.validate.case import Check, Outcome, Plot
 
 WORDS = {"pass": "holds", "fail": "FAILS", "not run": "not run"}
 _INK, _COLOURS = "#1d2a26", ("#1f5f8b", "#b3541e", "#3d7a3a", "#7a3d74", "#6b6b1e", "#8a1f2f")
-_STYLE = """
+STYLE = """
 body { font: 16px/1.5 system-ui, sans-serif; color: #1d2a26; max-width: 62rem; margin: 2rem auto;
   padding: 0 1rem; background: #fff; }
 table { border-collapse: collapse; width: 100%; margin: .6rem 0; font-size: .93rem; }
@@ -121,7 +121,7 @@ def as_html(outcomes: Sequence[Outcome]) -> str:
         '<html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         "<title>Wareleaf validation</title>",
-        f"<style>{_STYLE}</style></head><body><main>",
+        f"<style>{STYLE}</style></head><body><main>",
         "<h1>What the predictions are held against</h1>",
         f"<p>Wareleaf {html.escape(__version__)}. {count['cases']} cases with {count['checks']} "
         f"numbers: {count['pass']} hold, {count['fail']} fail "
