@@ -48,3 +48,23 @@ def test_bad_input_names_its_field(change, field):
     with pytest.raises(BadInput) as caught:
         doors.call("lethality", TRACE | change)
     assert field in [p.field for p in caught.value.problems]
+
+
+def test_a_probe_in_the_water_is_carried_into_the_blade():
+    water = {"time_s": [0, 5, 120], "temperature_c": [20, 85, 85], "reference_c": 70, "z_k": 7.5}
+    bare = doors.call("lethality", water | {"enzyme": "peroxidase"})
+    blade = doors.call(
+        "lethality",
+        water | {"half_thickness_m": 0.002, "leaf_temperature_c": 8, "enzyme": "peroxidase"},
+    )
+    assert blade["equivalent_time_s"] < bare["equivalent_time_s"]
+    assert bare["enzyme_survival"] < blade["enzyme_survival"] < 1.0
+    assert len(blade["middle_c"]) == len(blade["time_s"])
+    assert any("corn" in w for w in blade["warnings"])
+
+
+def test_an_enzyme_of_ones_own():
+    trace = {"time_s": [0, 60], "temperature_c": [80, 80], "reference_c": 80, "z_k": 10}
+    own = [{"share": 1, "rate_per_min": 2, "activation_j_mol": 80000, "reference_c": 80}]
+    left = doors.call("lethality", trace | {"enzyme": own})["enzyme_survival"]
+    assert left == pytest.approx(0.1353, abs=1e-4)  # exp(-2)

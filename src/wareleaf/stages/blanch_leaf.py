@@ -91,19 +91,6 @@ def leach_exposure(species: str, heating: Heating) -> float:
     return float(np.trapezoid(leach_rate_per_s(species, heating.mean_c), heating.time_s))
 
 
-def peroxidase_survival(heating: Heating) -> float:
-    """Share of peroxidase activity left, two first-order fractions (corn, another plant)."""
-    kelvin = heating.middle_c + ZERO_C_K
-    left = 0.0
-    labile = figure("peroxidase.labile_fraction")
-    for name, share in (("labile", labile), ("stable", 1.0 - labile)):
-        activation = figure(f"peroxidase.{name}_activation_j_mol")
-        rate = figure(f"peroxidase.{name}_rate_100c_per_min") / 60.0
-        speed = rate * np.exp(-activation / GAS_J_MOL_K * (1.0 / kelvin - 1.0 / 373.15))
-        left += share * math.exp(-float(np.trapezoid(speed, heating.time_s)))
-    return left
-
-
 def listeria_seconds(heating: Heating) -> float:
     """Seconds at the Listeria reference temperature, middle of the blade."""
     return equivalent_time_s(

@@ -10,6 +10,7 @@ from wareleaf.stages import blanch_leaf as blade
 from wareleaf.stages.blanch_bath import ARSENIC, IODINE, Liquor
 from wareleaf.stages.blanch_run import Day
 from wareleaf.stages.blanch_spec import FIGURES, SPECIES, Bath, BlanchResult, BlanchRun, figure
+from wareleaf.stages.blanch_trace import peroxidase, survival
 from wareleaf.stages.common import JOULES_PER_KWH, cite, relative_closure
 
 
@@ -152,7 +153,7 @@ def report(
         cadmium_mg_kg_dw=run.cadmium_mg_kg_dw * dry_in / dry_out,
         equivalent_time_70c_s=min(seconds),
         log_reduction_worst=min(seconds) / figure("listeria.d_reference_s"),
-        peroxidase_survival=max(blade.peroxidase_survival(h) for h in heatings),
+        peroxidase_survival=max(survival(h.time_s, h.middle_c, peroxidase()) for h in heatings),
         warm_up_h=warm_up_kwh / bath.heater_kw,
         warm_up_kwh=warm_up_kwh,
         make_up_kg=day.made_up.water_kg,
