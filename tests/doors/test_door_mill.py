@@ -18,6 +18,7 @@ def test_kick_through_the_door():
     assert out["energy_residual"] < 1e-6
     assert out["water_residual"] < 1e-6
     assert any("explode" in w for w in out["warnings"])
+    assert not any("own assumption" in w for w in out["warnings"])  # the constant was given
 
 
 def test_the_fastest_feed_within_the_limits():

@@ -13,6 +13,7 @@ from wareleaf.measure import BadInput, read_figures, read_sources
 from wareleaf.stages import blanch
 from wareleaf.stages.blanch import Bath, BlanchRun, Limits
 from wareleaf.stages.blanch_leaf import first_root, leach_rate_per_s, warm
+from wareleaf.stages.blanch_spec import figure
 from wareleaf.stages.common import StageReading
 
 # One basket in so much water that the bath stays clean: what a laboratory does.
@@ -365,3 +366,20 @@ def test_every_blanch_figure_has_a_source():
     for row in read_figures("wareleaf.stages", "blanch"):
         assert row.source in sources
         assert row.note or row.place or row.evidence in ("memory", "demo")
+
+
+def test_the_minerals_that_leave_are_part_of_the_dry_matter_that_leaves():
+    bath = Bath(50_000.0, dip_kg=50.0)
+    found = blanch.simulate(
+        bath, BlanchRun("sugar_kelp_raw", 50.0, 0.9, 4605.0, immersion_s=3600.0)
+    )
+    free = 1.0 - figure("all.minerals_bound_fraction")
+    brought = figure("saccharina.minerals_fraction_dw") * 5.0
+    # An hour in a bath a thousand times the leaf takes all that is free, less the drag-out's.
+    assert found.minerals_leached_kg == pytest.approx(free * brought, rel=0.01)
+    assert 0.0 < found.minerals_leached_kg <= found.dry_matter_leached_kg
+    left = found.minerals_fraction_dw * found.dry_matter_kg
+    assert left + found.minerals_leached_kg == pytest.approx(brought)
+    salted = blanch.simulate(Bath(50_000.0, dip_kg=50.0, medium="seawater"),
+                      BlanchRun("sugar_kelp_blanched", 50.0, 0.9, 0.0))  # fmt: skip
+    assert salted.minerals_fraction_dw > found.minerals_fraction_dw

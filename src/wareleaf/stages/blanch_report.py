@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from wareleaf.stages import blanch_leaf as blade
-from wareleaf.stages.blanch_bath import ARSENIC, IODINE, Liquor
+from wareleaf.stages.blanch_bath import ARSENIC, IODINE, MINERALS, Liquor
 from wareleaf.stages.blanch_run import Day
 from wareleaf.stages.blanch_spec import FIGURES, SPECIES, Bath, BlanchResult, BlanchRun, figure
 from wareleaf.stages.blanch_trace import peroxidase, survival
@@ -116,6 +116,10 @@ def report(
         which: 1e6 * float(day.out.solute_kg[which] + day.bound_out_kg[which]) / dry_out
         for which in (IODINE, ARSENIC)
     }
+    species = SPECIES[run.leaf_id]
+    minerals_in = figure(f"{species}.minerals_fraction_dw") * dry_in
+    minerals_out = figure("all.minerals_bound_fraction") * minerals_in
+    minerals_out += float(day.out.solute_kg[MINERALS])
     log_sd = iodine_log_sd(run.iodine_mg_kg_dw, content[IODINE])
     seconds = [blade.listeria_seconds(h) for h in heatings]
     warm_up_kwh = day.warm_up_j / JOULES_PER_KWH
@@ -124,7 +128,6 @@ def report(
     burned = bath.fuel_kwh_kg * bath.heater_efficiency
     peak = max(float(np.max(h.mean_c)) for h in heatings)
     coldest_middle = min(float(h.middle_c[-1]) for h in heatings)
-    species = SPECIES[run.leaf_id]
     used = [f for k, f in FIGURES.items() if k.split(".")[0] in (species, "all", "leaf", "bath")]
     used += [f for k, f in FIGURES.items() if k.split(".")[0] in ("peroxidase", "listeria")]
     return BlanchResult(
@@ -145,6 +148,8 @@ def report(
         leaf_temperature_max_c=peak,
         dry_matter_in_kg=dry_in,
         dry_matter_leached_kg=dry_in - dry_out,
+        minerals_leached_kg=minerals_in - minerals_out,
+        minerals_fraction_dw=minerals_out / dry_out,
         iodine_mg_kg_dw=content[IODINE],
         iodine_mg_kg_dw_sd=content[IODINE] * math.sqrt(math.expm1(log_sd**2)),
         iodine_worst_mg_kg_dw=max(course[4]),

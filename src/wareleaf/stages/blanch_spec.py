@@ -198,7 +198,8 @@ class BlanchResult(StageResult):
     ``dry_matter_kg`` is the dry matter in the leaf that leaves; ``dry_matter_in_kg`` less
     ``dry_matter_leached_kg`` is the same. ``water_removed_kg`` is below 0 when the leaf leaves
     with more water than it brought. Contents are mg per kg dry matter of the leaf that leaves,
-    averaged over the load; ``worst`` is the worst basket. Courses have one value a basket (or
+    averaged over the load; ``worst`` is the worst basket. ``minerals_leached_kg`` is part of
+    ``dry_matter_leached_kg``; below 0 in sea water that salts the leaf. Courses have one value a basket (or
     slice of the feed).
     """
 
@@ -206,6 +207,8 @@ class BlanchResult(StageResult):
     iodine_residual: float
     dry_matter_in_kg: float
     dry_matter_leached_kg: float
+    minerals_leached_kg: float
+    minerals_fraction_dw: float
     iodine_mg_kg_dw: float
     iodine_mg_kg_dw_sd: float
     iodine_worst_mg_kg_dw: float

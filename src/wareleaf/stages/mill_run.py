@@ -227,7 +227,7 @@ def simulate(mill: Mill, run: MillRun) -> MillResult:
         filter_kg=held,
         escaped_kg=taken - held,
         dust_g_m3=dust,
-        warnings=_warnings(run, hot, load, dust),
+        warnings=_warnings(mill, run, hot, load, dust),
         sources=(
             *cite(FIGURES.values()),
             "Bond, Rittinger and Kick as in Geankoplis, 3rd ed., section 14.5, and Coulson and "
@@ -241,7 +241,7 @@ def heat_limit_c(leaf_id: str) -> float:
     return float(leaf.profile(leaf_id).leaf_temperature_max_c)
 
 
-def _warnings(run: MillRun, hot: float, load: float, dust: float) -> tuple[str, ...]:
+def _warnings(mill: Mill, run: MillRun, hot: float, load: float, dust: float) -> tuple[str, ...]:
     said = []
     if load > 1.0:
         said.append(f"The motor would need {100 * load:.0f} % of its power: feed less.")
@@ -259,6 +259,10 @@ def _warnings(run: MillRun, hot: float, load: float, dust: float) -> tuple[str, 
         )
     said.append(
         "Dry leaf dust can explode: no sparks, earthed metal, clean floors, and a licensed "
-        "assessment. The work index is an own assumption; calibrate it on the power meter."
+        "assessment."
     )
+    if mill.constant is None:
+        said.append(
+            "The work index is an own assumption; calibrate it on the power meter (fit-trial)."
+        )
     return tuple(said)

@@ -71,6 +71,8 @@ class Output(DoorOutput):
     mass_out_kg: float
     dry_matter_kg: float
     dry_matter_leached_kg: float
+    minerals_leached_kg: float = Field(description="Part of the dry matter leached.")
+    minerals_fraction_dw: float = Field(description="Of the leaf that leaves.")
     moisture_wb_out: float
     moisture_wb_out_sd: float
     water_removed_kg: float
