@@ -106,7 +106,7 @@ def carry(trough: Trough, run: WitherRun, cases: Cases) -> History:
     for stretch in stretches(run):
         if stretch.fan_on:
             entering = inlet(sky, stretch, point, trough)
-            _blow(state, stretch, entering, (bed, cases.rate_factor), books)
+            _blow(state, stretch, entering, (bed, run.rate_factor * cases.rate_factor), books)
         else:
             _stand(state, stretch, sky, books)
     joined = {name: np.concatenate(parts) for name, parts in books.series.items()}

@@ -123,6 +123,8 @@ class WitherRun:
         The heater never warms the air past this dry bulb (by the rule 35 degC).
     step_min : float
         Longest time step, minutes.
+    rate_factor : float
+        Rate of this leaf over that of its profile, from a trial of the works' own.
     """
 
     leaf_id: str
@@ -143,6 +145,7 @@ class WitherRun:
     moisture_wb_sd: float = 0.01
     air_max_c: float = field(default_factory=lambda: number("rule.mixed_dry_bulb_max_c"))
     step_min: float = 6.0
+    rate_factor: float = 1.0
 
     def __post_init__(self) -> None:
         """Refuse a run that cannot be."""
@@ -152,6 +155,7 @@ class WitherRun:
         finite("duration_h", self.duration_h, 0.0, LONGEST_H, "h", above=True)
         finite("air_max_c", self.air_max_c, 0.0, 50.0, "degC")
         finite("step_min", self.step_min, 0.1, 60.0, "min")
+        finite("rate_factor", self.rate_factor, 0.0, 1000.0, above=True)
         finite("surface_water_share", self.surface_water_share, 0.0, 0.5)
         finite("hours_since_plucking", self.hours_since_plucking, 0.0, 240.0, "h")
         if self.leaf_temperature_c is not None:

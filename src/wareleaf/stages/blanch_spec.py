@@ -199,8 +199,8 @@ class BlanchResult(StageResult):
     ``dry_matter_leached_kg`` is the same. ``water_removed_kg`` is below 0 when the leaf leaves
     with more water than it brought. Contents are mg per kg dry matter of the leaf that leaves,
     averaged over the load; ``worst`` is the worst basket. ``minerals_leached_kg`` is part of
-    ``dry_matter_leached_kg``; below 0 in sea water that salts the leaf. Courses have one value a basket (or
-    slice of the feed).
+    ``dry_matter_leached_kg``; below 0 in sea water that salts the leaf. Courses have one value a
+    basket (or slice of the feed).
     """
 
     dry_matter_residual: float

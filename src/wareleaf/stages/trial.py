@@ -212,7 +212,7 @@ def fit_roll(
         plain(fit, "rate_factor", "1", Standing(1.0, str(figure.evidence))),
         scaled(fit, "rate_factor", "disruption_rate_per_min", "1/min", figure),
     )
-    return [TrialFit(fit, constants, "Give rate_factor to the roll of this leaf and machine.")]
+    return [TrialFit(fit, constants, "Put rate_factor under the roller's settings.")]
 
 
 def fit_sieve(

@@ -57,6 +57,7 @@ def fit_wither(
     read = column("reading_wb", reading_wb, 0.0, 1.0, ends=False)
 
     # All rates side by side in one march, and a spline between them in the logarithm.
+    run = replace(run, rate_factor=1.0)
     factors = np.geomspace(*_RATES, 61)
     same = np.ones(factors.size)
     history = carry(trough, run, Cases(factors, run.moisture_wb * same, 0.0 * same))
@@ -82,7 +83,7 @@ def fit_wither(
         plain(fit, "rate_factor", "1", Standing(1.0, str(figure.evidence))),
         scaled(fit, "rate_factor", "wither.rate_per_h", "1/h", figure),
     )
-    use = "Replace wither.rate_per_h of this leaf's profile by this value in the settings."
+    use = "Put rate_factor under the trough's settings."
     return [TrialFit(fit, constants, use)]
 
 
@@ -143,7 +144,9 @@ def fit_blanch(
         scaled(fit, "leach_factor", "leach_rate_80c_per_s", "1/s", rate),
         scaled(fit, "residual_factor", "iodine_bound_fraction", "1", bound),
     )
-    return [TrialFit(fit, constants, "Give leach_factor and residual_factor to the blanch of it.")]
+    return [
+        TrialFit(fit, constants, "Put leach_factor and residual_factor under the bath's settings.")
+    ]
 
 
 class _Theaflavin:
@@ -238,7 +241,5 @@ def fit_oxidise(
                 ("loss_ratio", OXIDISE["all.loss_ratio"].value, "all.loss_ratio"),
             )[:count]
         ]
-        found.append(
-            TrialFit(fit, tuple(told), "Give these to the oxidation of this leaf and cut.")
-        )
+        found.append(TrialFit(fit, tuple(told), "Put these under the oxidation floor's settings."))
     return in_order(found)

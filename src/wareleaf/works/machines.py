@@ -17,6 +17,32 @@ from wareleaf.works.settings import Equipment
 
 DRYERS = {"belt_dryer": dry.BeltDryer, "fluid_bed": dry.FluidBed}
 
+# What may stand under a machine's settings and belongs to the run: how the roller leaves the leaf,
+# and what the works' own trial gave (fit-trial).
+OF_THE_RUN = {
+    "blanch_bath": ("leach_factor", "residual_factor"),
+    "wither_trough": ("rate_factor",),
+    "roller": ("rate_factor",),
+    "oxidation_floor": ("cut", "rate_factor", "theaflavin_factor", "loss_ratio"),
+}
+
+
+def of_the_run(machine: Equipment) -> dict[str, Any]:
+    """Settings of a machine that its stage's run takes."""
+    found = {k: machine.settings[k] for k in OF_THE_RUN[machine.kind] if k in machine.settings}
+    for name, value in found.items():
+        if name != "cut" and (isinstance(value, bool) or not isinstance(value, int | float)):
+            raise BadInput(
+                f"{machine.id}.{name}",
+                value,
+                f"{machine.id}.{name} is {value!r}; it must be a number above 0.",
+            )
+    return found
+
+
+def _of_the_spec(machine: Equipment) -> dict[str, Any]:
+    return {k: v for k, v in machine.settings.items() if k not in OF_THE_RUN[machine.kind]}
+
 
 def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
     """Make a frozen spec from a table of settings.
@@ -58,13 +84,13 @@ def fed_all_the_time(machine: Equipment) -> bool:
 
 def trough_of(machine: Equipment) -> wither.Trough:
     """The withering trough of the settings."""
-    trough: wither.Trough = make(wither.Trough, machine.settings, machine.id)
+    trough: wither.Trough = make(wither.Trough, _of_the_spec(machine), machine.id)
     return trough
 
 
 def bath_of(machine: Equipment, settings: Mapping[str, float]) -> blanch.Bath:
     """The blanch bath at a set temperature."""
-    given = {**machine.settings}
+    given = _of_the_spec(machine)
     if "temperature_c" in settings:
         given["temperature_c"] = settings["temperature_c"]
     given.setdefault("feed_kg_h", machine.rate_kg_h or 0.0)
@@ -97,7 +123,7 @@ def dryer_of(machine: Equipment, settings: Mapping[str, float]) -> dry.Dryer:
 
 def roller_of(machine: Equipment) -> roll.Roller:
     """The roller; its charge is the machine's capacity."""
-    given = {**machine.settings}
+    given = _of_the_spec(machine)
     if machine.capacity_kg is not None:
         given.setdefault("charge_kg", machine.capacity_kg)
     roller: roll.Roller = make(roll.Roller, given, machine.id)
@@ -105,8 +131,8 @@ def roller_of(machine: Equipment) -> roll.Roller:
 
 
 def floor_of(machine: Equipment, settings: Mapping[str, float]) -> oxidise.Floor:
-    """The oxidation floor with the room at a set temperature (``cut`` belongs to the run)."""
-    given = {k: v for k, v in machine.settings.items() if k != "cut"}
+    """The oxidation floor with the room at a set temperature."""
+    given = _of_the_spec(machine)
     if "air_c" in settings:
         given["dry_bulb_c"] = settings["air_c"]
     floor: oxidise.Floor = make(oxidise.Floor, given, machine.id)

@@ -82,6 +82,7 @@ class Input(DoorInput):
     )
     hours_since_plucking: float = Field(0.0, description="At the start.")
     step_min: float = Field(6.0, description="Longest time step, minutes.")
+    rate_factor: float = Field(1.0, description="Leaf against profile, from your own trial.")
     trough: Trough = Field(default_factory=lambda: Trough.model_validate({}))
     target_moisture_wb: float | None = Field(
         None, description="Mean moisture wanted: asks for settings and, with readings, the hour."
@@ -216,6 +217,7 @@ def _load(data: Input) -> WitherRun:
         leaf_temperature_c=data.leaf_temperature_c,
         hours_since_plucking=data.hours_since_plucking,
         step_min=data.step_min,
+        rate_factor=data.rate_factor,
         **limit,
     )
 

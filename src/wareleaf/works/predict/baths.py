@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from wareleaf import leaf as leaves
 from wareleaf.stages import blanch
-from wareleaf.works.machines import bath_of
+from wareleaf.works.machines import bath_of, of_the_run
 from wareleaf.works.predict.base import Ask, Prediction, air_at
 
 # What the bath is asked to reach when an operator wants settings: iodine in the dry matter.
@@ -49,6 +49,7 @@ def blanch_run_of(ask: Ask) -> blanch.BlanchRun:
         immersion_s=ask.settings["immersion_s"],
         room_c=max(5.0, dry_bulb[0]),
         **given,
+        **of_the_run(ask.machine),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages import oxidise, roll
 from wareleaf.stages.common import StageResult
-from wareleaf.works.machines import floor_of, roller_of
+from wareleaf.works.machines import floor_of, of_the_run, roller_of
 from wareleaf.works.predict.base import Ask, Prediction
 
 CUT = "orthodox_coarse"  # what an orthodox roller mostly makes; ``settings.cut`` says otherwise
@@ -46,6 +46,7 @@ def predict_roll(ask: Ask) -> Prediction:
         moisture_wb=charge.moisture_wb,
         moisture_wb_sd=charge.moisture_sd,
         minutes=ask.settings["minutes"],
+        **of_the_run(ask.machine),
     )
     result = roll.simulate(roller_of(ask.machine), run)
     advice = (
@@ -63,7 +64,7 @@ def _oxidise_run(ask: Ask) -> oxidise.OxidiseRun:
         moisture_wb=charge.moisture_wb,
         moisture_wb_sd=charge.moisture_sd,
         minutes=ask.settings["minutes"],
-        cut=str(ask.machine.settings.get("cut", CUT)),
+        **{"cut": CUT, **of_the_run(ask.machine)},
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from wareleaf.stages import wither
-from wareleaf.works.machines import trough_of
+from wareleaf.works.machines import of_the_run, trough_of
 from wareleaf.works.predict.base import Ask, Prediction, air_at
 
 LOOK_AHEAD_H = 30
@@ -27,6 +27,7 @@ def wither_run_of(ask: Ask) -> wither.WitherRun:
         duration_h=float(LOOK_AHEAD_H),
         heating_k=(ask.settings.get("heating_k", 0.0),),
         hours_since_plucking=charge.hours_since_cut,
+        **of_the_run(ask.machine),
     )
 
 
