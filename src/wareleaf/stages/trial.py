@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
 from wareleaf.leaf.fit import Curve, Fit, fit_curve, ranked
 from wareleaf.measure import Figure, require
 from wareleaf.stages import mill_law, sift_size
+from wareleaf.stages._trial_points import as_long, column
 from wareleaf.stages.common import Array, finite, stage_figures
 from wareleaf.stages.roll_run import Roller, RollRun, disruption_rate_per_min
 
@@ -79,51 +79,6 @@ def scaled(fit: Fit, parameter: str, name: str, unit: str, figure: Figure) -> Co
 def plain(fit: Fit, name: str, unit: str = "1", now: Standing | None = None) -> Constant:
     """A fitted constant as it is."""
     return Constant(name, unit, fit.parameters[name], fit.standard_errors[name], now)
-
-
-def column(
-    name: str,
-    values: Sequence[float],
-    low: float,
-    high: float,
-    unit: str = "",
-    *,
-    ends: bool = True,
-) -> Array:
-    """Readings of one kind, each checked; without ``ends`` the ends of the range are refused."""
-    for number, value in enumerate(values, start=1):
-        inside = low <= value <= high if ends else low < value < high  # false for what is no number
-        accepted = f"from {low:g} to {high:g}" if ends else f"between {low:g} and {high:g}"
-        require(
-            inside,
-            f"{name}.{number - 1}",
-            value,
-            f"{name} of point {number} is {value:g}; it must be {accepted} {unit}".rstrip() + ".",
-        )
-    return np.asarray(values, dtype=float)
-
-
-def rising(name: str, values: Sequence[float]) -> None:
-    """Refuse times that are out of order."""
-    for number, (before, after) in enumerate(pairwise(values), start=2):
-        require(
-            after >= before,
-            f"{name}.{number - 1}",
-            after,
-            f"{name} of point {number} is {after:g} after {before:g}; give points in the order "
-            "they were taken.",
-        )
-
-
-def as_long(first: str, others: dict[str, Sequence[float]], count: int) -> None:
-    """Refuse lists of different lengths."""
-    for name, values in others.items():
-        require(
-            len(values) == count,
-            name,
-            len(values),
-            f"{name} has {len(values)} values and {first} has {count}; they must be as many.",
-        )
 
 
 def fit_mill(

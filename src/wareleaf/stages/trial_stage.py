@@ -15,6 +15,7 @@ from scipy.interpolate import CubicSpline, interp1d
 
 from wareleaf import leaf
 from wareleaf.leaf.fit import fit_curve
+from wareleaf.stages._trial_points import as_long, column, rising
 from wareleaf.stages._wither_march import Cases, carry
 from wareleaf.stages._wither_spec import Trough, WitherRun
 from wareleaf.stages.blanch_run import simulate as blanch
@@ -24,16 +25,7 @@ from wareleaf.stages.common import Array
 from wareleaf.stages.oxidise_rate import FIGURES as OXIDISE
 from wareleaf.stages.oxidise_run import Floor, OxidiseRun
 from wareleaf.stages.oxidise_run import simulate as oxidise
-from wareleaf.stages.trial import (
-    Standing,
-    TrialFit,
-    as_long,
-    column,
-    in_order,
-    plain,
-    rising,
-    scaled,
-)
+from wareleaf.stages.trial import Standing, TrialFit, in_order, plain, scaled
 
 _RATES = (0.02, 50.0)
 _STEP = 1e-3  # relative, of differences through a whole stage

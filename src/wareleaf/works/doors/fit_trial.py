@@ -105,13 +105,13 @@ class MillTrial(DoorInput):
     work_kj_kg: Numbers = Field(description="Shaft work less idle; 3.6 kJ/kg is 1 kWh/t.")
 
 
+Trial = WitherTrial | BlanchTrial | OxidiseTrial | RollTrial | SieveTrial | SizesTrial | MillTrial
+
+
 class Input(DoorInput):
     """One trial of one stage."""
 
-    trial: Annotated[
-        WitherTrial | BlanchTrial | OxidiseTrial | RollTrial | SieveTrial | SizesTrial | MillTrial,
-        Field(discriminator="stage"),
-    ]
+    trial: Annotated[Trial, Field(discriminator="stage")]
 
 
 class ConstantOut(BaseModel):
@@ -163,15 +163,7 @@ def run(data: Input) -> Output:
     )
 
 
-def _fitted(
-    trial: WitherTrial
-    | BlanchTrial
-    | OxidiseTrial
-    | RollTrial
-    | SieveTrial
-    | SizesTrial
-    | MillTrial,
-) -> list[TrialFit]:
+def _fitted(trial: Trial) -> list[TrialFit]:
     from wareleaf.stages import trial as laws
 
     if isinstance(trial, MillTrial):
