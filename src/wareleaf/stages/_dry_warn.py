@@ -8,6 +8,7 @@ from wareleaf import leaf
 from wareleaf.stages._dry_figures import number
 from wareleaf.stages._dry_load import DryRun
 from wareleaf.stages._dry_spec import Dryer, FluidBed
+from wareleaf.stages.quality_rules import stewing, too_hot
 
 if TYPE_CHECKING:
     from wareleaf.stages._dry_result import DryResult
@@ -19,7 +20,7 @@ def warnings_of(
     """Sentences, most pressing first."""
     return (
         *flood(dryer, result.loading_kg_m2, result.depth_m),
-        *_heat(profile, result),
+        *too_hot(profile, result.leaf_temperature_max_c),
         *_air(dryer, profile, result),
         *_lift(dryer, result),
         *_source(dryer, result),
@@ -43,15 +44,6 @@ def flood(dryer: Dryer, loading_kg_m2: float, depth_m: float) -> list[str]:
     return said
 
 
-def _heat(profile: leaf.LeafProfile, result: DryResult) -> list[str]:
-    if result.leaf_temperature_max_c <= profile.leaf_temperature_max_c:
-        return []
-    return [
-        f"The leaf reaches {result.leaf_temperature_max_c:.0f} degC; above "
-        f"{profile.leaf_temperature_max_c:.0f} degC {profile.name} loses quality."
-    ]
-
-
 def _air(dryer: Dryer, profile: leaf.LeafProfile, result: DryResult) -> list[str]:
     said = []
     for n, (zone, z) in enumerate(zip(dryer.zones, result.zones, strict=True), start=1):
@@ -73,13 +65,8 @@ def _air(dryer: Dryer, profile: leaf.LeafProfile, result: DryResult) -> list[str
                 f"Zone {n}: {z.drained_kg:.1f} kg of water drips from its return air; "
                 "recirculate less there."
             )
-    low = number("tea.exhaust_low_c")
-    if profile.crop == "tea" and result.exhaust_c < low:
-        said.append(
-            f"The exhaust is at {result.exhaust_c:.0f} degC; below about {low:.0f} degC the leaf "
-            "stews (it goes on oxidising wet and warm)."
-        )
-    return said
+    minutes = 60.0 * result.curve_time_h[-1]
+    return [*said, *(rule.sentence for rule in stewing(profile, result.exhaust_c, minutes))]
 
 
 def _lift(dryer: Dryer, result: DryResult) -> list[str]:
