@@ -79,6 +79,7 @@ def accepted(about: Mapping[str, Any]) -> str:
     if "pattern" in first:
         return {
             "^[a-z][a-z0-9_-]*$": "id: small letters, digits, `_`, `-`",
+            "^[a-z][a-z0-9_]*$": "word: small letters, digits, `_`",
             "^[A-Z]$": "one capital letter",
             "^[A-Z]{3}$": "three capital letters",
         }[first["pattern"]]

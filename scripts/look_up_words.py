@@ -104,6 +104,21 @@ SETTINGS: dict[str, dict[str, str]] = {
         "roles": "See [roles](roles.md).",
         "sites": "Where they may act; everywhere when empty.",
     },
+    "loss": {
+        "leaf": "Leaf profile id, see [leaf and markets](leaf-and-markets.md).",
+        "what": "What is lost: `vitamin_c`, `phenolics`, `theaflavin`, `chlorophyll` or your own "
+        "word.",
+        "rate_per_h": "First-order rate at the reference temperature, 1/h.",
+        "reference_c": "Temperature of that rate.",
+        "activation_j_mol": "Activation energy, J/mol.",
+        "rate_relative_sd": "One standard deviation of the rate, a fraction of it.",
+        "activation_sd_j_mol": "One standard deviation of the activation energy.",
+        "low_c": "Coldest leaf of the trial.",
+        "high_c": "Hottest leaf of the trial.",
+        "moisture_wb_low": "Driest leaf of the trial, a fraction.",
+        "moisture_wb_high": "Wettest leaf of the trial, a fraction.",
+        "source": "Which trial; shown beside the result.",
+    },
     "costs": {
         "leaf_per_kg": "Price of fresh leaf by leaf profile id.",
         "labour_per_h": "What an hour of a person costs in the plan's sums.",

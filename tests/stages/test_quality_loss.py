@@ -172,7 +172,7 @@ def test_the_published_activation_energy_joins_a_rate_of_the_works():
     assert loss.activation_sd_j_mol == pytest.approx(1800.0 / math.sqrt(12.0))
     assert "secondary" in loss.source
     cool = kept(heat_trace([0, 2], [50, 50]), loss)
-    assert "100 % of the time" in cool.note
+    assert "For 100 % of the time" in cool.note
     assert "outside" not in kept(heat_trace([0, 2], [70, 70]), loss).note
     with pytest.raises(BadInput, match="none is published"):
         with_published_activation("theaflavin", 0.2, 70.0)
@@ -181,7 +181,7 @@ def test_the_published_activation_energy_joins_a_rate_of_the_works():
 def test_moisture_outside_the_trials_is_told():
     loss = Loss("x", 0.1, 60.0, 50e3, moisture_wb_low=0.6, moisture_wb_high=0.9)
     found = kept(heat_trace([0, 1, 1, 4], [50] * 4, [0.8, 0.8, 0.3, 0.1]), loss)
-    assert "75 % of the time" in found.note
+    assert "For 75 % of the time" in found.note
 
 
 @pytest.mark.parametrize(

@@ -208,6 +208,8 @@ def _foreseen(step: Step) -> str:
         took = (step.at - step.started_at).total_seconds() / 3600.0
         spread = told.get("duration_sd_h") or 0.0
         parts.append(f"{told['duration_h']:.2f} h ± {spread:.2f} h, took {took:.2f} h")
+    if told.get("leaf_temperature_max_c") is not None:
+        parts.append(f"hottest leaf {told['leaf_temperature_max_c']:.0f} °C")
     return "; ".join(parts)
 
 

@@ -189,7 +189,7 @@ def kept(trace: HeatTrace, loss: Loss, leaf_c_sd: float = 0.0) -> Kept:
         high=float(np.mean(np.exp(-gone * np.exp(-_Z95 * sd)))),
         least=float(np.min(np.exp(-gone))),
         hours_at_reference=float(np.mean(seen.hours)),
-        note=f"First-order loss with {loss.source}.{_outside(trace, loss)}",
+        note=f"First-order loss; constants: {loss.source}.{_outside(trace, loss)}",
     )
 
 
@@ -217,10 +217,12 @@ def _outside(trace: HeatTrace, loss: Loss) -> str:
     share = float((both * step).sum() / (step.sum() * away.shape[0]))
     if share < 0.005:
         return ""
-    moist = f"{100 * loss.moisture_wb_low:g} to {100 * loss.moisture_wb_high:g} % moisture"
+    ranges = [f"{loss.low_c:g} to {loss.high_c:g} degC"]
+    if (loss.moisture_wb_low, loss.moisture_wb_high) != (0.0, 1.0):
+        ranges.append(f"{100 * loss.moisture_wb_low:g} to {100 * loss.moisture_wb_high:g} % wb")
     return (
-        f" {100 * share:.0f} % of the time the leaf was outside the {loss.low_c:g} to "
-        f"{loss.high_c:g} degC and {moist} these constants were found at."
+        f" For {100 * share:.0f} % of the time the leaf was outside what they were found at "
+        f"({', '.join(ranges)})."
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from wareleaf.book import LotState
+from wareleaf.measure.errors import require
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,20 @@ class Charge:
 
 
 def charge_of(lots: Sequence[LotState], at: datetime) -> Charge:
-    """The lots together, as one charge."""
+    """The lots together, as one charge.
+
+    Raises
+    ------
+    BadInput
+        When nothing is left of them.
+    """
     mass_g = sum(lot.remaining_mass_g for lot in lots)
+    require(
+        mass_g > 0,
+        "lot_ids",
+        [lot.lot_id for lot in lots],
+        f"Nothing is left of {', '.join(lot.lot_id for lot in lots)}; choose leaf that is there.",
+    )
     dry_g = sum(lot.remaining_dry_g for lot in lots)
     variance = sum(
         (lot.dry_sd_g / lot.dry_g * lot.remaining_dry_g) ** 2 for lot in lots if lot.dry_g

@@ -11,10 +11,11 @@ from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, RunState
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages.common import StageReading
+from wareleaf.stages.quality import Quality
 from wareleaf.works.charge import charge_of
 from wareleaf.works.following import next_from
 from wareleaf.works.house import Works
-from wareleaf.works.predict import Prediction, predict
+from wareleaf.works.predict import Prediction, leaf_heat, predict
 from wareleaf.works.settings import Equipment
 
 
@@ -130,6 +131,14 @@ def target_of(machine: Equipment, run: RunState | None, lots: tuple[LotState, ..
     if machine.stage == "dry":
         return float(leaves.profile(lots[0].leaf).moisture_wb_target)
     return None
+
+
+def heat_of(works: Works, view: MachineView) -> Quality | None:
+    """What the heat of a running dryer does to its leaf, as set; None where nothing is known."""
+    if view.run is None or view.prediction is None:
+        return None
+    settings = {name: float(value) for name, value in view.run.settings.items()}
+    return leaf_heat(works, view.machine, view.lots, settings, view.run.started_at)
 
 
 # Predictions depend only on the machine, its leaf, its settings and its readings, so a page that is

@@ -125,9 +125,13 @@ def _kept(forecast: Prediction) -> dict[str, float | None]:
         "heat_kwh",
         "electricity_kwh",
         "fuel_kg",
+        "leaf_temperature_max_c",
     )
-    values = {name: float(getattr(forecast, name)) for name in names}
-    return {name: value if math.isfinite(value) else None for name, value in values.items()}
+    values = {name: getattr(forecast, name) for name in names}
+    return {
+        name: None if value is None or not math.isfinite(value) else float(value)
+        for name, value in values.items()
+    }
 
 
 def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> list[LotState]:

@@ -18,11 +18,11 @@ from wareleaf.web.meters import meters_for, most_cautious
 from wareleaf.web.view import refused_status, show
 from wareleaf.web.words import typed
 from wareleaf.works.controls import controls_of, full_settings
-from wareleaf.works.floor import floor, run_view
+from wareleaf.works.floor import floor, heat_of, run_view
 from wareleaf.works.following import open_runs_on
 from wareleaf.works.leaf_now import leaf_now
 from wareleaf.works.next_stage import candidates, machines_for
-from wareleaf.works.predict import OUT_FORM, aim, predict
+from wareleaf.works.predict import OUT_FORM, aim, leaf_heat, predict
 from wareleaf.works.run_stage import UNITS, Off, finish_run, record_reading, start_run
 from wareleaf.works.settings import Equipment, Meter
 
@@ -117,6 +117,7 @@ def _load_page(
         "cautions": CAUTIONS[machine.stage],
         "form": form,
         "ahead": None,
+        "heat": None,
         "found": None,
     }
     if form.get("do") and not problems:
@@ -124,7 +125,7 @@ def _load_page(
             _look(request, machine, form, context)
         except BadInput as error:
             problems, status = error.problems, 422
-    keys = ("machine", "controls", "fitting", "others", "ahead", "found")
+    keys = ("machine", "controls", "fitting", "others", "ahead", "heat", "found")
     data = {k: context[k] for k in keys}
     return show(request, "load.html", context, data=data, problems=problems, status=status)
 
@@ -150,6 +151,7 @@ def _look(request: Request, machine: Equipment, form: Entered, context: dict[str
         context["found"] = {"reason": reason, "reached": reached, "settings": settings}
     seen = predict(works, machine, lots, full_settings(machine, settings), now)
     context["ahead"] = seen
+    context["heat"] = leaf_heat(works, machine, lots, full_settings(machine, settings), now)
     context["off_at"] = now + timedelta(hours=seen.duration_h)
     if seen.curve_time_h and machine.stage == "wither":
         context["picture"] = charts.run_chart(
@@ -191,6 +193,7 @@ def _run_page(
         "view": view,
         "run": run,
         "leaf": leaf_now(view, now),
+        "heat": heat_of(works, view),
         "picture": _chart(request, view),
         "controls": controls_of(view.machine),
         "cautions": CAUTIONS[view.machine.stage],
@@ -208,7 +211,8 @@ def _run_page(
     }
     if form is not None:
         context["form"] = form
-    data = {"run": view, "leaf_now": context["leaf"], "made": context["made"]}
+    data = {"run": view, "made": context["made"]}
+    data |= {"leaf_now": context["leaf"], "heat": context["heat"]}
     return show(request, "run.html", context, data=data, problems=problems, status=status)
 
 

@@ -235,16 +235,22 @@ def machine(data: DryerIn) -> dry.Dryer:
     return dry.BeltDryer(**given) if data.kind == "belt" else dry.FluidBed(**given)
 
 
+def load(data: Input) -> dry.DryRun:
+    """The run that the input describes."""
+    from wareleaf.stages import dry
+
+    given = {n: getattr(data, n) for n in _RUN if getattr(data, n) is not None}
+    return dry.DryRun(leaf_id=data.leaf, **given)
+
+
 def run(data: Input) -> Output:
     """Compute the door."""
     from wareleaf.measure import require
     from wareleaf.stages import dry
 
-    dryer = machine(data.dryer)
-    given = {n: getattr(data, n) for n in _RUN if getattr(data, n) is not None}
-    load = dry.DryRun(leaf_id=data.leaf, **given)
+    dryer, charge = machine(data.dryer), load(data)
     reachable = reason = None
-    settings = {"residence_h": load.residence_h}
+    settings = {"residence_h": charge.residence_h}
     if data.target_moisture_wb is None:
         require(
             not data.readings,
@@ -252,9 +258,9 @@ def run(data: Input) -> Output:
             None,
             "target_moisture_wb is missing; readings are projected to a target moisture.",
         )
-        result = dry.simulate(dryer, load)
+        result = dry.simulate(dryer, charge)
     else:
-        found = dry.aim(dryer, load, data.target_moisture_wb, data.leaf_temperature_max_c)
+        found = dry.aim(dryer, charge, data.target_moisture_wb, data.leaf_temperature_max_c)
         result, settings = found.result, found.settings
         reachable, reason = found.reachable, found.reason
     names = set(Output.model_fields) - {
@@ -271,7 +277,7 @@ def run(data: Input) -> Output:
         settings=settings,
         zones=[ZoneOut(**vars(z)) for z in result.zones],
         supply=SupplyOut(**vars(result.supply)),
-        projection=_projection(data, dryer, load),
+        projection=_projection(data, dryer, charge),
         **{n: getattr(result, n) for n in names},
     )
 

@@ -11,6 +11,7 @@ from datetime import datetime
 
 from wareleaf.book import LotState
 from wareleaf.stages.common import StageReading
+from wareleaf.stages.quality import Quality
 from wareleaf.works.charge import Charge, charge_of
 from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
@@ -24,6 +25,7 @@ __all__ = [
     "Prediction",
     "aim",
     "aim_charge",
+    "leaf_heat",
     "out_leaf",
     "predict",
     "predict_charge",
@@ -83,6 +85,22 @@ def predict(
         For settings out of range, leaf the stage does not know, or a load that does not fit.
     """
     return _PREDICT[machine.stage](_ask(works, machine, lots, settings, start, readings))
+
+
+def leaf_heat(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+) -> Quality | None:
+    """What the heat of a dryer's run does to the lots at these settings; None on other machines.
+
+    Kept apart from `predict`, which the plan calls by the hundred.
+    """
+    if machine.stage != "dry":
+        return None
+    return dryers.leaf_heat(_ask(works, machine, lots, settings, start, ()))
 
 
 def predict_charge(

@@ -1,11 +1,11 @@
-"""Predict a lot going through a belt dryer or a fluid bed."""
+"""Predict a lot going through a belt dryer or a fluid bed, and what its heat does."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from wareleaf import leaf as leaves
-from wareleaf.stages import dry
+from wareleaf.stages import dry, quality
 from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict.base import Ask, Prediction, air_at
 
@@ -100,3 +100,20 @@ def aim(ask: Ask) -> tuple[dict[str, float], str, bool]:
     if "residence_h" in found.settings:
         settings["residence_h"] = found.settings["residence_h"]
     return settings, found.reason, found.reachable
+
+
+def leaf_heat(ask: Ask) -> quality.Quality:
+    """What the heat of the run does to the leaf, layer by layer, with the works' own constants."""
+    dryer, run = dryer_of(ask.machine, ask.settings), dry_run_of(ask)
+    losses = [
+        quality.Loss(**row.model_dump(exclude={"leaf"}))
+        for row in ask.works.settings.loss
+        if row.leaf == run.leaf_id
+    ]
+    return quality.assess(
+        dry.simulate(dryer, run),
+        run.leaf_id,
+        losses,
+        trace=quality.dryer_trace(dryer, run),
+        leaf_c_sd=run.inlet_c_sd,
+    )

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from wareleaf.measure.errors import BadInput
+from wareleaf.works.settings.losses import LossConstants
 
 Stage = Literal["wash", "blanch", "wither", "roll", "oxidise", "dry", "sift", "mill", "pack"]
 EquipmentKind = Literal[
@@ -223,6 +224,7 @@ class WorksSettings(_Table):
     product: list[Product] = []
     customer: list[Customer] = []
     person: list[Person] = Field(min_length=1)
+    loss: list[LossConstants] = []
     costs: Costs
 
     @model_validator(mode="after")
