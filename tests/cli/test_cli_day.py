@@ -115,7 +115,15 @@ def test_looking_ahead_records_nothing(shell):
     before = shell.data("", "verify")["report"]["events"]
     seen = shell.data("", "predict", "belt-1", lot_id, "--aim")
     assert seen["prediction"]["moisture_wb_out"] < 0.2
-    assert "kg off at" in shell.says("", "predict", "belt-1", lot_id)
+    assert seen["heat"]["margin_k"] == pytest.approx(60.0 - seen["heat"]["leaf_max_c"])
+    said = shell.says("", "predict", "belt-1", lot_id)
+    assert "kg off at" in said and "No published constant" in said
+    ask = ("adviser", "belt-1", "wakame_blade", "--dry-kg-year", "5000", "--limit-at", "12 %")
+    told = shell.data("", *ask, "--risk", "2 %")
+    assert told["advice"]["cost"]["share_over"] == pytest.approx(0.02)
+    assert "Aim at" in shell.says("", *ask)
+    wrong = shell.run("", "adviser", "mill-1", "wakame_blade")
+    assert wrong.exit_code == 2 and "does not dry leaf" in wrong.output
     assert shell.data("", "verify")["report"]["events"] == before
 
 

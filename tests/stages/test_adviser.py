@@ -111,6 +111,15 @@ def test_dear_rework_moves_the_cheapest_aim_drier_to_the_newsvendors_point():
     assert 3.0 * density == pytest.approx(3.0 / (1.0 - found.cheapest_aim_wb), rel=0.05)
 
 
+def test_with_rework_all_costs_are_those_of_the_cheapest_aims():
+    trade = replace(TEA, rework_cost_per_kg=30.0)
+    found = advise(trade, {"outlet": 0.006}, 0.05)
+    assert found.cost == cost_of(trade, found.cheapest_aim_wb, 0.006)
+    assert found.halved_cost == cost_of(trade, found.halved_aim_wb, 0.003)
+    assert found.cost.total < cost_of(trade, found.aim_wb, 0.006).total
+    assert found.halved_saving > 0.0
+
+
 def test_without_rework_the_wettest_allowed_aim_is_the_cheapest():
     found = advise(TEA, {"outlet": 0.006}, 0.05)
     assert found.cheapest_aim_wb == found.aim_wb

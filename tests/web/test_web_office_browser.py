@@ -44,6 +44,7 @@ def office(served: Served) -> list[str]:  # noqa: F811
         "/balance",
         "/rooms",
         "/rooms/flake-silo",
+        "/adviser?machine=belt-2&leaf=sugar_kelp_blanched&dry_matter_kg_year=20000",
         "/settings",
         "/settings?part=meters",
         "/settings?part=products",

@@ -18,83 +18,39 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
 from scipy.stats import nct, norm
 
-from wareleaf.measure import BadInput
+from wareleaf.measure import BadInput, require
+from wareleaf.stages.adviser_cost import (
+    MEGAJOULES_PER_KWH,
+    Cost,
+    Trade,
+    cost_of,
+    heat_price_per_kwh,
+)
 from wareleaf.stages.common import finite
+
+__all__ = [
+    "MEGAJOULES_PER_KWH",
+    "SOURCES",
+    "UNCONFIRMED",
+    "Advice",
+    "Cost",
+    "Trade",
+    "advise",
+    "cost_of",
+    "heat_price_per_kwh",
+    "margin_factor",
+    "spread_sd_wb",
+]
 
 SOURCES = (
     "Normal quantile and one-sided normal tolerance factor (non-central t), textbook statistics",
 )
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
-_ROOM_SD = 9.0  # the aim must leave this many standard deviations of room below all-water
-MEGAJOULES_PER_KWH = 3.6
-
-
-@dataclass(frozen=True)
-class Trade:
-    """What a leaf earns and what drying it costs.
-
-    Parameters
-    ----------
-    limit_wb : float
-        Moisture that no more than the stated share may pass: law, contract or store limit.
-    price_per_kg : float
-        Of made leaf as weighed.
-    dry_matter_kg_year : float
-        Through this dryer.
-    heat_kwh_per_kg_water : float
-        The dryer's own figure for the last water (`stages.dry` gives it).
-    heat_price_per_kwh : float
-        Of delivered heat; see `heat_price_per_kwh`.
-    rework_cost_per_kg : float
-        Of a kilogram that is over the limit: dried again, sold lower.
-    """
-
-    limit_wb: float
-    price_per_kg: float
-    dry_matter_kg_year: float
-    heat_kwh_per_kg_water: float = 1.2
-    heat_price_per_kwh: float = 0.0
-    rework_cost_per_kg: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be a trade."""
-        finite("limit_wb", self.limit_wb, 0.005, 0.6)
-        finite("price_per_kg", self.price_per_kg, 0.0, 1e9)
-        finite("dry_matter_kg_year", self.dry_matter_kg_year, 0.0, 1e9, "kg", above=True)
-        finite("heat_kwh_per_kg_water", self.heat_kwh_per_kg_water, 0.0, 50.0, "kWh/kg")
-        finite("heat_price_per_kwh", self.heat_price_per_kwh, 0.0, 1e6)
-        finite("rework_cost_per_kg", self.rework_cost_per_kg, 0.0, 1e9)
-
-
-@dataclass(frozen=True)
-class Cost:
-    """What an aim costs in a year against all leaf exactly at the limit.
-
-    Parameters
-    ----------
-    weight_given_kg : float
-        Made leaf that was not sold because it is drier than the limit (negative parts, from lots
-        over it, included).
-    weight, heat, rework : float
-        Money: weight given away, heat for the water below the limit, and leaf over the limit.
-    share_over : float
-        Of lots over the limit.
-    """
-
-    weight_given_kg: float
-    weight: float
-    heat: float
-    rework: float
-    share_over: float
-
-    @property
-    def total(self) -> float:
-        """All of it."""
-        return self.weight + self.heat + self.rework
+UNCONFIRMED = (
+    "The quality manager has not confirmed this limit of law: it only warns. Have its text read "
+    "and confirmed before you aim by it."
+)
 
 
 @dataclass(frozen=True)
@@ -110,7 +66,9 @@ class Advice:
     factor : float
         Standard deviations between aim and limit.
     cost, halved_cost : Cost
-        In a year at this aim; and at the aim that half the spread would allow.
+        In a year at the cheapest aim; and at the cheapest that half the spread would allow.
+    halved_aim_wb : float
+        That aim.
     halved_saving : float
         What halving the spread would save in a year.
     part_savings : tuple of (str, float)
@@ -130,6 +88,7 @@ class Advice:
     factor: float
     cost: Cost
     halved_cost: Cost
+    halved_aim_wb: float
     halved_saving: float
     part_savings: tuple[tuple[str, float], ...]
     now_cost: Cost | None
@@ -137,16 +96,6 @@ class Advice:
     reason: str
     warnings: tuple[str, ...]
     sources: tuple[str, ...]
-
-
-def heat_price_per_kwh(
-    fuel_price_per_kg: float, net_heating_value_mj_kg: float, efficiency: float
-) -> float:
-    """Price of a kWh of heat from the price of a kg of fuel as fired."""
-    finite("fuel_price_per_kg", fuel_price_per_kg, 0.0, 1e6)
-    finite("net_heating_value_mj_kg", net_heating_value_mj_kg, 1.0, 150.0, "MJ/kg")
-    finite("efficiency", efficiency, 0.0, 1.2, above=True)
-    return fuel_price_per_kg * MEGAJOULES_PER_KWH / (net_heating_value_mj_kg * efficiency)
 
 
 def spread_sd_wb(parts: Mapping[str, float]) -> float:
@@ -168,7 +117,12 @@ def margin_factor(risk: float, lots_seen: int | None = None, confidence: float =
     confidence : float
         That the share stays below the risk, when the spread was estimated.
     """
-    finite("risk", risk, 1e-6, 0.499)
+    require(
+        1e-6 <= risk <= 0.499,
+        "risk",
+        risk,
+        f"risk is {100.0 * risk:g} % of lots over the limit; it must be above 0 and below 50 %.",
+    )
     z = float(norm.isf(risk))
     if lots_seen is None:
         return z
@@ -176,36 +130,6 @@ def margin_factor(risk: float, lots_seen: int | None = None, confidence: float =
     finite("confidence", confidence, 0.5, 0.999)
     root = math.sqrt(lots_seen)
     return float(nct.ppf(confidence, lots_seen - 1, z * root) / root)
-
-
-def cost_of(trade: Trade, aim_wb: float, sd_wb: float) -> Cost:
-    """Yearly cost of an aim with a spread, against all leaf exactly at the limit.
-
-    Weight is that of D/(1 - M) averaged over normal M (Gauss-Hermite, exact to rounding here), so
-    that lots over the limit count with their weight and with their rework.
-    """
-    finite("aim_wb", aim_wb, 0.0, 0.6)
-    finite("sd_wb", sd_wb, 0.0, 0.3)
-    if aim_wb + _ROOM_SD * sd_wb >= 1.0:
-        raise BadInput(
-            "sd_wb",
-            sd_wb,
-            f"sd_wb is {sd_wb:g}; with an aim of {aim_wb:g} such a spread reaches leaf that is all "
-            f"water, give less than {(1.0 - aim_wb) / _ROOM_SD:.3f}.",
-        )
-    dry, limit = trade.dry_matter_kg_year, trade.limit_wb
-    made = dry * float(np.sum(_WEIGHTS / (1.0 - aim_wb - sd_wb * _NODES)))
-    at_limit = dry / (1.0 - limit)
-    given = at_limit - made
-    over = float(norm.sf((limit - aim_wb) / sd_wb)) if sd_wb > 0.0 else float(aim_wb > limit)
-    heat = given * trade.heat_kwh_per_kg_water * trade.heat_price_per_kwh
-    return Cost(
-        weight_given_kg=given,
-        weight=given * trade.price_per_kg,
-        heat=heat,
-        rework=over * made * trade.rework_cost_per_kg,
-        share_over=over,
-    )
 
 
 def advise(
@@ -253,8 +177,11 @@ def advise(
             f"{100.0 * trade.limit_wb / factor:.2f} points.",
         )
 
+    def best(spread: float) -> float:
+        return _cheapest(trade, spread, trade.limit_wb - factor * spread)
+
     def at(spread: float) -> Cost:
-        return cost_of(trade, trade.limit_wb - factor * spread, spread)
+        return cost_of(trade, best(spread), spread)
 
     cost, halved = at(sd), at(0.5 * sd)
     savings = {
@@ -271,11 +198,12 @@ def advise(
         factor=factor,
         cost=cost,
         halved_cost=halved,
+        halved_aim_wb=best(0.5 * sd),
         halved_saving=cost.total - halved.total,
         part_savings=ordered,
         now_cost=now,
-        cheapest_aim_wb=_cheapest(trade, sd, aim),
-        reason=_reason(trade, aim, sd, risk, cost, cost.total - halved.total),
+        cheapest_aim_wb=best(sd),
+        reason=_reason(trade, best(sd), sd, risk, cost, cost.total - halved.total),
         warnings=_warnings(trade, risk, lots_seen, now, aim, aim_in_use_wb),
         sources=SOURCES,
     )
