@@ -17,18 +17,14 @@ import numpy as np
 from wareleaf import leaf
 from wareleaf.stages._dry_result import DryResult
 from wareleaf.stages.common import StageResult
-from wareleaf.stages.quality_heat import HeatTrace, dryer_trace, heat_trace, trace_of
-from wareleaf.stages.quality_loss import (
-    Exposure,
-    Kept,
-    Loss,
+from wareleaf.stages.quality_constants import (
     Trial,
-    exposure,
     fit,
-    kept,
     no_constant,
     with_published_activation,
 )
+from wareleaf.stages.quality_heat import HeatTrace, dryer_trace, heat_trace, trace_of
+from wareleaf.stages.quality_loss import Exposure, Kept, Loss, exposure, kept
 from wareleaf.stages.quality_rules import (
     HARM_C,
     DryingAir,

@@ -10,20 +10,18 @@ Gauss-Legendre quadrature, in panels over which the exponent changes by 2 at mos
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
-from wareleaf.measure import BadInput, require
-from wareleaf.stages.common import Array, cite, finite, log_sd, stage_figures
+from wareleaf.measure import require
+from wareleaf.stages.common import Array, finite, log_sd
 from wareleaf.stages.quality_heat import HeatTrace
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
 _PANEL = 2.0
 _Z95 = 1.959964
-FIGURES = stage_figures("quality")
 
 
 @dataclass(frozen=True)
@@ -223,122 +221,4 @@ def _outside(trace: HeatTrace, loss: Loss) -> str:
     return (
         f" For {100 * share:.0f} % of the time the leaf was outside what they were found at "
         f"({', '.join(ranges)})."
-    )
-
-
-def no_constant(what: str, crop: str) -> Kept:
-    """What is said where no constants are published and the works gave none."""
-    said = f"No published constant for the loss of {name_of(what)}; the works can give its own."
-    low, high = (FIGURES.get(f"{crop}.{what}.kept_{end}") for end in ("low", "high"))
-    if low is not None and high is not None:
-        said += (
-            f" Published end point: {100 * low.value:.0f} to {100 * high.value:.0f} % kept "
-            f"({low.valid_range}) [{low.evidence}]."
-        )
-    return Kept(what, name_of(what), None, None, None, None, None, said)
-
-
-def with_published_activation(
-    what: str, rate_per_h: float, reference_c: float, rate_relative_sd: float = 0.0
-) -> Loss:
-    """The works' own rate with a published activation energy.
-
-    Raises
-    ------
-    BadInput
-        Where none is published.
-    """
-    low, high = (FIGURES.get(f"{what}.activation_{end}_j_mol") for end in ("low", "high"))
-    if low is None or high is None:
-        known = sorted({f.subject for f in FIGURES.values() if "activation_low" in f.quantity})
-        raise BadInput(
-            "activation_j_mol",
-            None,
-            f"activation_j_mol of {what} is missing and none is published; give your own "
-            f"(published: {', '.join(known)}).",
-        )
-    return Loss(
-        what=what,
-        rate_per_h=rate_per_h,
-        reference_c=reference_c,
-        activation_j_mol=0.5 * (low.value + high.value),
-        rate_relative_sd=rate_relative_sd,
-        activation_sd_j_mol=(high.value - low.value) / math.sqrt(12.0),
-        low_c=FIGURES[f"{what}.activation_range_low_c"].value,
-        high_c=FIGURES[f"{what}.activation_range_high_c"].value,
-        source=f"the works' own rate and the activation energy of {cite([low])[0]}",
-    )
-
-
-@dataclass(frozen=True)
-class Trial:
-    """Leaf kept at one temperature: hours, and the share of the thing that was left."""
-
-    leaf_c: float
-    hours: float
-    kept: float
-
-    def __post_init__(self) -> None:
-        """Refuse what tells nothing."""
-        finite("leaf_c", self.leaf_c, -20.0, 200.0, "degC")
-        finite("hours", self.hours, 0.0, 1e5, "h", above=True)
-        require(
-            0.0 < self.kept < 1.0,
-            "kept",
-            self.kept,
-            f"kept is {self.kept:g}; a trial needs a share above 0 and below 1.",
-        )
-
-
-def fit(what: str, trials: Sequence[Trial], source: str = "the works' own trial") -> Loss:
-    """Constants from trials at two or more temperatures.
-
-    ln(-ln(kept)/hours) is a straight line over -(1/T - 1/T_ref)/R with T_ref the (harmonic) mean of
-    the trials, where rate and slope part; ordinary least squares. Two trials give the constants and
-    no standard deviation.
-
-    Raises
-    ------
-    BadInput
-        Fewer than two trials, all at one temperature, or a loss that does not grow with heat.
-    """
-    require(
-        len(trials) >= 2, "trials", len(trials), "trials holds fewer than two; give two or more."
-    )
-    kelvin = np.array([t.leaf_c for t in trials]) + KELVIN
-    require(
-        float(np.ptp(kelvin)) >= 1.0,
-        "trials",
-        float(np.ptp(kelvin)),
-        "trials lie within 1 K of each other; give at least two temperatures.",
-    )
-    reference = 1.0 / float(np.mean(1.0 / kelvin))
-    x = -(1.0 / kelvin - 1.0 / reference) / GAS_CONSTANT_J_MOL_K
-    y = np.log([-math.log(t.kept) / t.hours for t in trials])
-    slope = float(np.sum(x * y) / np.sum(x * x))
-    middle = float(np.mean(y))
-    require(
-        slope >= 0.0,
-        "trials",
-        slope,
-        f"trials lose less when hotter (activation energy {slope / 1000:.0f} kJ/mol); first order "
-        "with an Arrhenius rate does not describe them. Narrow the temperatures or the moistures.",
-    )
-    spare = len(trials) - 2
-    rest = y - middle - slope * x
-    sd = math.sqrt(float(np.sum(rest**2)) / spare) if spare else 0.0
-    found = Loss(
-        what=what,
-        rate_per_h=math.exp(middle),
-        reference_c=reference - KELVIN,
-        activation_j_mol=slope,
-        low_c=float(kelvin.min()) - KELVIN,
-        high_c=float(kelvin.max()) - KELVIN,
-        source=source,
-    )
-    spread = sd / math.sqrt(len(trials))
-    return replace(
-        found,
-        rate_relative_sd=math.sqrt(math.expm1(spread**2)),
-        activation_sd_j_mol=sd / math.sqrt(float(np.sum(x * x))),
     )

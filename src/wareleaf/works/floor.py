@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any, TypeVar
 
 from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, RunState
@@ -133,18 +134,29 @@ def target_of(machine: Equipment, run: RunState | None, lots: tuple[LotState, ..
     return None
 
 
-def heat_of(works: Works, view: MachineView) -> Quality | None:
-    """What the heat of a running dryer does to its leaf, as set; None where nothing is known."""
-    if view.run is None or view.prediction is None:
-        return None
-    settings = {name: float(value) for name, value in view.run.settings.items()}
-    return leaf_heat(works, view.machine, view.lots, settings, view.run.started_at)
-
-
 # Predictions depend only on the machine, its leaf, its settings and its readings, so a page that is
 # shown again before any of these changes (a correction changes them too) need not compute again.
-_KEPT: dict[Hashable, Prediction] = {}
+_KEPT: dict[Hashable, Any] = {}
 _MOST_KEPT = 512
+Made = TypeVar("Made")
+
+
+def _once(key: Hashable, make: Callable[[], Made]) -> Made:
+    if key not in _KEPT:
+        if len(_KEPT) >= _MOST_KEPT:
+            _KEPT.clear()
+        _KEPT[key] = make()
+    found: Made = _KEPT[key]
+    return found
+
+
+def _key(works: Works, machine: Equipment, run: RunState, lots: tuple[LotState, ...]) -> Hashable:
+    charge = charge_of(lots, run.started_at)
+    return (works.folder, machine.id, charge, tuple(_settings(run).items()), run.started_at)
+
+
+def _settings(run: RunState) -> dict[str, float]:
+    return {name: float(value) for name, value in run.settings.items()}
 
 
 def _predicted(
@@ -155,14 +167,21 @@ def _predicted(
     readings: tuple[Event, ...],
 ) -> Prediction:
     seen = as_stage_readings(run, readings)
-    settings = {name: float(value) for name, value in run.settings.items()}
-    charge = charge_of(lots, run.started_at)
-    key = (works.folder, machine.id, charge, tuple(settings.items()), run.started_at, seen)
-    if key not in _KEPT:
-        if len(_KEPT) >= _MOST_KEPT:
-            _KEPT.clear()
-        _KEPT[key] = predict(works, machine, lots, settings, run.started_at, seen)
-    return _KEPT[key]
+    return _once(
+        ("prediction", _key(works, machine, run, lots), seen),
+        lambda: predict(works, machine, lots, _settings(run), run.started_at, seen),
+    )
+
+
+def heat_of(works: Works, view: MachineView) -> Quality | None:
+    """What the heat of a running dryer does to its leaf, as set; None where nothing is known."""
+    run, machine, lots = view.run, view.machine, view.lots
+    if run is None or view.prediction is None:
+        return None
+    return _once(
+        ("heat", _key(works, machine, run, lots)),
+        lambda: leaf_heat(works, machine, lots, _settings(run), run.started_at),
+    )
 
 
 def _view(works: Works, machine: Equipment, run: RunState) -> MachineView:
