@@ -42,7 +42,9 @@ class Shell:
 @pytest.fixture
 def shell(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(house, "open_works", lambda folder: open_works(folder, lambda: MORNING))
+    monkeypatch.setattr(
+        house, "open_works", lambda folder, **more: open_works(folder, lambda: MORNING, **more)
+    )
     create_works(tmp_path / "works", DEMO / "works.toml").book.close()
     return Shell(tmp_path / "works")
 

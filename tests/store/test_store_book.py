@@ -24,6 +24,7 @@ from tests.book.book_makers import (
 
 from wareleaf import book
 from wareleaf.measure import BadInput
+from wareleaf.store import last_seen
 
 DAY = [
     intake("e1", "K1", 1_000_000, 100_000, mass_sd_g=500.0, dry_sd_g=2000.0),
@@ -335,6 +336,10 @@ def test_a_shortened_book_shows_only_against_a_hash_kept_elsewhere(full):
     kept_elsewhere = full.verify().head_hash
     tamper(full, "DELETE FROM touch WHERE sequence = 8", "DELETE FROM event WHERE sequence = 8",
            "DELETE FROM lot WHERE lot_id = 'T1'")  # fmt: skip
+    path = last_seen.path_of(full.engine)
+    if path is not None:  # beside a file stands what was acknowledged; a forger takes that too
+        assert "ends at event 7, but event 8 was acknowledged" in full.verify().message
+        last_seen.beside(path).unlink()
     report = full.verify()
     assert report.ok, "the chain alone cannot know that something followed"
     assert report.head_hash != kept_elsewhere

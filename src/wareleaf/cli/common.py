@@ -5,6 +5,7 @@ Imports of the trade stay inside functions, so that ``wareleaf --help`` answers 
 
 from __future__ import annotations
 
+import errno
 import functools
 import json
 import os
@@ -167,8 +168,6 @@ def check_who(works: Works, person: str) -> None:
 @contextmanager
 def answering(as_json: bool) -> Iterator[None]:
     """Turn bad input into one sentence a problem and exit code 2, a full disk into exit code 1."""
-    from wareleaf.store.engine import BookUnavailable
-
     try:
         yield
     except BadInput as error:
@@ -180,9 +179,37 @@ def answering(as_json: bool) -> Iterator[None]:
             for problem in error.problems:
                 click.echo(f"wareleaf: {problem.message}", err=True)
         sys.exit(2)
-    except BookUnavailable as error:
-        click.echo(f"wareleaf: {error}", err=True)
+    except Exception as error:
+        words = trouble(error)
+        if not words:
+            raise
+        if as_json:
+            from wareleaf.works.doors import error_body
+
+            click.echo(json.dumps(error_body(BadInput("book", None, words))))
+        else:
+            click.echo(f"wareleaf: {words}", err=True)
         sys.exit(1)
+
+
+FILE_TROUBLES = {
+    errno.ENOSPC: "the disk is full; make room on it, then try again",
+    errno.EDQUOT: "your share of the disk is used up; make room, then try again",
+    errno.EFBIG: "the file would be larger than is allowed here; ask who runs this computer",
+    errno.EROFS: "that disk may only be read; name another place",
+    errno.EACCES: "you may not write or read there; name another place, or ask for the right",
+    errno.EIO: "the disk gave an error; see that it is there and sound",
+}
+
+
+def trouble(error: Exception) -> str:
+    """One sentence for a book or a file that cannot be used now; empty for anything else."""
+    if isinstance(error, OSError):
+        why = FILE_TROUBLES.get(error.errno or 0, "")
+        return f"{error.filename or 'A file'} could not be used: {why}." if why else ""
+    from wareleaf.store.troubles import BookUnavailable
+
+    return str(error) if isinstance(error, BookUnavailable) else ""
 
 
 def answer(as_json: bool, data: Any, lines: Iterable[str]) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ast
 import importlib
 import pkgutil
-import sys
 from pathlib import Path
 
 import click
@@ -46,12 +45,8 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Run the command line; bad input ends with one sentence and exit code 2."""
-    from wareleaf.measure.errors import BadInput
+    """Run the command line; bad input ends with a sentence and exit code 2, a full disk with 1."""
+    from wareleaf.cli.common import answering
 
-    try:
+    with answering(as_json=False):
         cli(prog_name="wareleaf")
-    except BadInput as error:
-        for problem in error.problems:
-            click.echo(f"wareleaf: {problem.message}", err=True)
-        sys.exit(2)

@@ -2,9 +2,10 @@
 
 from wareleaf.store.backing import backup, restore
 from wareleaf.store.book_store import BookStore, open_book
-from wareleaf.store.engine import BookUnavailable
 from wareleaf.store.people import ROLES, Person
 from wareleaf.store.queries import RecordedEvent
+from wareleaf.store.salvaging import Salvaged, salvage
+from wareleaf.store.troubles import BookUnavailable
 from wareleaf.store.verifying import VerifyReport
 from wareleaf.store.writing import Recorded
 
@@ -15,8 +16,10 @@ __all__ = [
     "Person",
     "Recorded",
     "RecordedEvent",
+    "Salvaged",
     "VerifyReport",
     "backup",
     "open_book",
     "restore",
+    "salvage",
 ]

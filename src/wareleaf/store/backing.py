@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -11,7 +12,8 @@ import sqlalchemy as sa
 
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import engine as engines
-from wareleaf.store import schema
+from wareleaf.store import last_seen, schema
+from wareleaf.store.troubles import BookUnavailable, reason
 from wareleaf.store.verifying import VerifyReport, verify
 
 _COPIED = ("event", "lot", "touch", "edge", "run", "setting", "person", "counter")
@@ -32,6 +34,11 @@ def backup(where: str | Path, path: str | Path) -> VerifyReport:
     -------
     VerifyReport
         Of the copy. A copy that does not verify is removed and refused.
+
+    Raises
+    ------
+    BookUnavailable
+        When the disk is full or cannot be written; no half file is left.
     """
     target = Path(path)
     require(
@@ -42,12 +49,12 @@ def backup(where: str | Path, path: str | Path) -> VerifyReport:
     )
     source = engines.connect(where, create=False)
     try:
-        with _finished(target) as part:
+        with finished(target) as part:
             if source.dialect.name == "sqlite":
                 _copy_file(Path(str(source.url.database)), part)
             else:
                 _copy_tables(source, part)
-            return _checked(part, target)
+            return checked(part, target)
     finally:
         source.dispose()
 
@@ -67,28 +74,55 @@ def restore(path: str | Path, where: str | Path) -> VerifyReport:
         url = engines.url_of(where)
         if url.get_backend_name() == "sqlite":
             target = Path(str(url.database))
-            require(
-                not target.exists(),
-                "path",
-                str(target),
-                f"{target} exists already; restore to a new name, then swap the files.",
-            )
-            with _finished(target) as part:
+            require_free(target)
+            with finished(target) as part:
                 _copy_file(Path(str(source.url.database)), part)
-                return _checked(part, target)
+                return checked(part, target)
         return _restore_tables(source, where)
     finally:
         source.dispose()
 
 
+def require_free(target: Path) -> None:
+    """Refuse a place where a book lies, or a log that SQLite would take for the new book's own."""
+    require(
+        not target.exists(),
+        "path",
+        str(target),
+        f"{target} exists already; restore to a new name, then swap the files.",
+    )
+    for name in ("-wal", "-shm", "-journal"):
+        left = Path(f"{target}{name}")
+        require(
+            not left.exists(),
+            "path",
+            str(left),
+            f"{left} was left by another book; move it away first, or choose a new folder.",
+        )
+
+
 @contextmanager
-def _finished(target: Path) -> Iterator[Path]:
-    """A neighbour file that becomes the target only when all went well."""
+def finished(target: Path) -> Iterator[Path]:
+    """A neighbour file that becomes the target only when all went well and it is on disk.
+
+    Raises
+    ------
+    BookUnavailable
+        When the disk does not take it, or the source cannot be read; nothing is left behind.
+    """
     part = target.with_name(target.name + ".part")
-    part.unlink(missing_ok=True)
     try:
+        part.unlink(missing_ok=True)
         yield part
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        last_seen.beside(target).unlink(missing_ok=True)
         part.replace(target)
+    except BookUnavailable as error:
+        raise BookUnavailable(f"{target} was not made. {error}") from error
+    except (sqlite3.Error, sa.exc.DBAPIError, OSError) as error:
+        why = reason(error.orig if isinstance(error, sa.exc.DBAPIError) else error)
+        raise BookUnavailable(f"{target} could not be written; no copy was made: {why}.") from error
     finally:
         for leftover in (part, Path(f"{part}-wal"), Path(f"{part}-shm")):
             leftover.unlink(missing_ok=True)
@@ -96,11 +130,23 @@ def _finished(target: Path) -> Iterator[Path]:
 
 def _copy_file(source: Path, target: Path) -> None:
     with closing(sqlite3.connect(source)) as a, closing(sqlite3.connect(target)) as b:
-        a.backup(b)
+        try:
+            a.backup(b)
+        except sqlite3.DatabaseError as error:
+            if error.sqlite_errorcode & 0xFF not in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+                raise
+            raise BookUnavailable(f"{source} cannot be copied: {reason(error)}.") from error
         b.execute("PRAGMA journal_mode=DELETE")  # one file, no side files
 
 
-def _checked(part: Path, target: Path) -> VerifyReport:
+def checked(part: Path, target: Path) -> VerifyReport:
+    """Verify a copy before it gets its name.
+
+    Raises
+    ------
+    BadInput
+        When it does not verify.
+    """
     copy = engines.connect(part, create=False)
     try:
         with engines.reading(copy) as connection:

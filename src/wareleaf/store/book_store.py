@@ -24,11 +24,11 @@ from wareleaf.book import (
 )
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import engine as engines
-from wareleaf.store import people, queries, rows, schema
+from wareleaf.store import last_seen, people, queries, rows, schema
 from wareleaf.store.people import Person
 from wareleaf.store.queries import RecordedEvent
 from wareleaf.store.verifying import VerifyReport, verify
-from wareleaf.store.writing import Recorded, append_all, read_events
+from wareleaf.store.writing import Recorded, append_all, head, read_events
 
 
 def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
@@ -92,6 +92,8 @@ class BookStore:
         _require_zone(now)
         with engines.writing(self._at) as connection:
             done = append_all(connection, events, now, progress)
+        if done and self._at is self.engine:
+            last_seen.note(self.engine, done[-1].sequence, done[-1].hash)
         return done
 
     @contextmanager
@@ -103,6 +105,9 @@ class BookStore:
         """
         with engines.writing(self._at) as connection:
             yield BookStore(self.engine, connection)
+            sequence, digest, _ = head(connection)
+        if sequence and self._at is self.engine:
+            last_seen.note(self.engine, sequence, digest)
 
     # events
 

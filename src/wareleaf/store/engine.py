@@ -16,17 +16,19 @@ from typing import Any
 import sqlalchemy as sa
 
 from wareleaf.measure.errors import BadInput
+from wareleaf.store import last_seen
+from wareleaf.store.troubles import BookUnavailable, reason
+
+__all__ = ["HEAD", "BookUnavailable", "connect", "reading", "url_of", "writing"]
 
 HEAD = "0001"
 """The newest migration; a test holds that it is."""
 
 BUSY_MS = 60_000
+_LEAST_SQLITE_BYTES = 512  # SQLite takes a shorter file for an empty one and writes over it
 _LOCK_KEY = 0x77617265  # any constant of our own
+_LOCK = sa.text("SELECT pg_advisory_xact_lock(:key)")
 _WRITE = {"wareleaf_write": True}
-
-
-class BookUnavailable(RuntimeError):
-    """The database cannot write now; one sentence says why and that nothing was recorded."""
 
 
 def url_of(where: str | Path) -> sa.URL:
@@ -68,22 +70,46 @@ def connect(where: str | Path, *, create: bool) -> sa.Engine:
     if sqlite:
         _check_file(Path(str(url.database)), create)
     engine = _sqlite_engine(url) if sqlite else sa.create_engine(url, pool_pre_ping=True)
+    shown = str(url.database) if sqlite else url.render_as_string()
     try:
-        _bring_up_to_date(engine, create)
-    except sa.exc.DBAPIError as error:
+        with _told(f"The book at {shown} cannot be opened"):
+            _bring_up_to_date(engine, create)
+            if sqlite:
+                _check_not_cut(engine)
+    except BookUnavailable as error:
         engine.dispose()
-        raise BadInput(
-            "url",
-            url.render_as_string(),
-            f"The book at {url.render_as_string()} cannot be opened: {error.orig}.",
-        ) from error
-    except (BadInput, BookUnavailable):
+        raise BadInput("url", shown, str(error)) from error
+    except BadInput:
         engine.dispose()
         raise
     return engine
 
 
+@contextmanager
+def _told(what: str) -> Iterator[None]:
+    """Turn what the driver raises into one sentence: what cannot be done, and the reason."""
+    try:
+        yield
+    except sa.exc.DBAPIError as error:
+        raise BookUnavailable(f"{what}: {reason(error.orig)}.") from error
+
+
+def _check_not_cut(engine: sa.Engine) -> None:
+    """Refuse a file that ends before the last event that was acknowledged into it."""
+    with engine.connect() as connection:
+        missing = last_seen.missing(connection)
+    if missing:
+        raise BookUnavailable(missing)
+
+
 def _check_file(path: Path, create: bool) -> None:
+    size = path.stat().st_size if path.is_file() else 0
+    if size < _LEAST_SQLITE_BYTES and not path.is_dir():
+        wrong = last_seen.gone(path)
+        if size and not wrong:
+            wrong = f"{path} holds {size} bytes, too few for a book; name another file."
+        if wrong:
+            raise BadInput("path", str(path), wrong)
     if not path.exists() and not create:
         raise BadInput("path", str(path), f"There is no book at {path}; name an existing file.")
     if path.is_dir():
@@ -113,11 +139,17 @@ def _sqlite_engine(url: sa.URL) -> sa.Engine:
 
 @contextmanager
 def reading(engine: sa.Engine | sa.Connection) -> Iterator[sa.Connection]:
-    """A read transaction: one moment of the book. A draft reads in its own transaction."""
+    """A read transaction: one moment of the book. A draft reads in its own transaction.
+
+    Raises
+    ------
+    BookUnavailable
+        When the database cannot be read: file damaged, server gone.
+    """
     if isinstance(engine, sa.Connection):
         yield engine
         return
-    with engine.connect() as connection:
+    with _told("The book could not be read"), engine.connect() as connection:
         if engine.dialect.name == "postgresql":
             connection.execution_options(isolation_level="REPEATABLE READ")
         yield connection
@@ -138,15 +170,32 @@ def writing(engine: sa.Engine | sa.Connection) -> Iterator[sa.Connection]:
         with engine.begin_nested():
             yield engine
         return
-    lock = sa.text("SELECT pg_advisory_xact_lock(:key)")
-    try:
-        with engine.connect().execution_options(**_WRITE) as connection, connection.begin():
+    with (
+        _told("The book could not be written; nothing of this was recorded"),
+        engine.connect().execution_options(**_WRITE) as connection,
+    ):
+        transaction = connection.begin()
+        try:
             if engine.dialect.name == "postgresql":
-                connection.execute(lock, {"key": _LOCK_KEY})
+                connection.execute(_LOCK, {"key": _LOCK_KEY})
             yield connection
-    except sa.exc.DatabaseError as error:
+        except BaseException:
+            if transaction.is_active or connection.in_transaction():
+                transaction.rollback()
+            raise
+        _commit(transaction)
+
+
+def _commit(transaction: sa.RootTransaction) -> None:
+    """Commit; a server that goes away just then leaves open whether it has."""
+    try:
+        transaction.commit()
+    except sa.exc.DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
         raise BookUnavailable(
-            f"The book could not be written ({error.orig}); nothing of this was recorded."
+            "The database server went away at the moment of recording, so this may be in the book "
+            "or not; when it is back, look before you enter it again."
         ) from error
 
 
@@ -157,7 +206,7 @@ def _version(connection: sa.Connection) -> str:
 
 
 def _bring_up_to_date(engine: sa.Engine, create: bool) -> None:
-    with reading(engine) as connection:
+    with engine.connect() as connection:
         version = _version(connection)
     if version == HEAD:
         return

@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from wareleaf.book import canonical
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import rows, schema
+from wareleaf.store.troubles import readable
 
 ROLES = ("manager", "intake", "operator", "lab", "quality_manager", "packer", "auditor")
 
@@ -53,7 +54,10 @@ def put_person(connection: sa.Connection, person: Person) -> None:
 def get_setting(connection: sa.Connection, key: str, default: Any) -> Any:
     query = sa.select(schema.setting.c.value).where(schema.setting.c.key == key)
     text = connection.execute(query).scalar()
-    return default if text is None else json.loads(text)
+    if text is None:
+        return default
+    with readable(f"the setting {key}"):
+        return json.loads(text)
 
 
 def put_setting(connection: sa.Connection, key: str, value: Any) -> None:

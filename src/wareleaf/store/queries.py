@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import Edge, Event, LotState, RunState, as_original, event_from_json
+from wareleaf.book import Edge, Event, LotState, RunState, as_original
 from wareleaf.store import rows, schema
 
 _correction = schema.event.alias("correction")
@@ -83,7 +82,7 @@ def event_at(connection: sa.Connection, sequence: int) -> RecordedEvent:
 
 
 def _recorded(row: Any) -> RecordedEvent:
-    event = event_from_json(json.loads(row.body))
+    event = rows.event_of(row.body)
     return RecordedEvent(event, row.sequence, row.hash, row.superseded_by or "")
 
 
@@ -112,7 +111,7 @@ def events_in_force(
         query = query.where(table.sequence.in_(touched))
     found = []
     for r in connection.execute(query.order_by(table.happened_us, table.sequence)):
-        event = event_from_json(json.loads(r.body))
+        event = rows.event_of(r.body)
         if r.kind == "correction":
             event = as_original(event, r.root_id, r.root_kind)
         found.append(event)

@@ -8,7 +8,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import Edge, Event, LotState, RunState, canonical
+from wareleaf.book import Edge, Event, LotState, RunState, canonical, event_from_json
+from wareleaf.store.troubles import readable
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -57,13 +58,24 @@ def lot_row(lot: LotState) -> dict[str, Any]:
 
 
 def lot_of(row: Any) -> LotState:
-    return LotState(
-        **{name: row[name] for name in _LOT_PLAIN},
-        made_at=datetime.fromisoformat(row["made_at"]),
-        released_for=tuple(json.loads(row["released_for"])),
-        on_runs=tuple(json.loads(row["on_runs"])),
-        attributes=json.loads(row["attributes"]),
-    )
+    with readable(f"lot {row['lot_id']}"):
+        plain = {name: row[name] for name in _LOT_PLAIN}
+        for name in _LOT_PLAIN:
+            if name.endswith("_g") and not isinstance(plain[name], int | float):
+                raise ValueError(f"{name} is {plain[name]!r}")
+        return LotState(
+            **plain,
+            made_at=datetime.fromisoformat(row["made_at"]),
+            released_for=tuple(json.loads(row["released_for"])),
+            on_runs=tuple(json.loads(row["on_runs"])),
+            attributes=json.loads(row["attributes"]),
+        )
+
+
+def event_of(body: str) -> Event:
+    """An event from its stored body."""
+    with readable(f"the event that begins {body[:60]!r}"):
+        return event_from_json(json.loads(body))
 
 
 def run_row(run: RunState) -> dict[str, Any]:
@@ -82,19 +94,20 @@ def run_row(run: RunState) -> dict[str, Any]:
 
 
 def run_of(row: Any) -> RunState:
-    done = row["finished_at"]
-    return RunState(
-        run_id=row["run_id"],
-        stage=row["stage"],
-        equipment=row["equipment"],
-        site=row["site"],
-        lots=tuple(json.loads(row["lots"])),
-        settings=json.loads(row["settings"]),
-        started_at=datetime.fromisoformat(row["started_at"]),
-        started_by=row["started_by"],
-        finished_at=datetime.fromisoformat(done) if done else None,
-        finished_by=row["finished_by"],
-    )
+    with readable(f"run {row['run_id']}"):
+        done = row["finished_at"]
+        return RunState(
+            run_id=row["run_id"],
+            stage=row["stage"],
+            equipment=row["equipment"],
+            site=row["site"],
+            lots=tuple(json.loads(row["lots"])),
+            settings=json.loads(row["settings"]),
+            started_at=datetime.fromisoformat(row["started_at"]),
+            started_by=row["started_by"],
+            finished_at=datetime.fromisoformat(done) if done else None,
+            finished_by=row["finished_by"],
+        )
 
 
 def edge_row(edge: Edge) -> dict[str, Any]:

@@ -11,7 +11,8 @@ import sqlalchemy as sa
 from wareleaf.book import GENESIS, Edge, Event, canonical, edges_of, event_from_json, fold
 from wareleaf.book.chain import body_hash
 from wareleaf.measure.errors import BadInput
-from wareleaf.store import rows, schema
+from wareleaf.store import last_seen, rows, schema
+from wareleaf.store.troubles import HOW_TO_REPAIR, BookUnavailable, reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,18 +45,68 @@ class VerifyReport:
 
 
 def verify(connection: sa.Connection) -> VerifyReport:
-    """Check the whole book in one read transaction."""
+    """Check the whole book in one read transaction: the events, the file under them, the tables.
+
+    A damaged file is reported like a changed event, never raised.
+    """
     history: list[Event] = []
-    before, expected = GENESIS, 1
-    count = connection.execute(sa.select(sa.func.count()).select_from(schema.lot)).scalar_one()
-    for row in connection.execute(sa.select(schema.event).order_by(schema.event.c.sequence)):
-        wrong = _fault(dict(row._mapping), before, expected, history)
-        if wrong:
-            return VerifyReport(False, expected, wrong, len(history), count, False, before)
-        before, expected = row.hash, expected + 1
-    different = _projections_differ(connection, history)
-    message = different or f"The chain of {len(history)} events is whole and the lots agree."
-    return VerifyReport(not different, None, message, len(history), count, not different, before)
+    before, wrong = _walk(connection, history)
+    bad = len(history) + 1 if wrong else None
+    wrong = " ".join(filter(None, (wrong, damage_of(connection)))) or last_seen.missing(connection)
+    count = 0
+    if not wrong:
+        try:
+            count = _count(connection)
+            wrong = _projections_differ(connection, history)
+        except (sa.exc.DBAPIError, BookUnavailable) as error:
+            wrong = f"A table of lots, genealogy or runs cannot be read: {_why(error)}."
+    message = wrong or f"The chain of {len(history)} events is whole and the lots agree."
+    return VerifyReport(not wrong, bad, message, len(history), count, not wrong, before)
+
+
+def _count(connection: sa.Connection) -> int:
+    return connection.execute(sa.select(sa.func.count()).select_from(schema.lot)).scalar_one()
+
+
+def _walk(connection: sa.Connection, history: list[Event]) -> tuple[str, str]:
+    """Go along the chain; the hash of the last good event, and what is wrong with the next."""
+    before = GENESIS
+    try:
+        for row in connection.execute(sa.select(schema.event).order_by(schema.event.c.sequence)):
+            wrong = _fault(dict(row._mapping), before, len(history) + 1, history)
+            if wrong:
+                return before, wrong
+            before = row.hash
+    except (sa.exc.DBAPIError, BookUnavailable) as error:
+        return before, f"Event {len(history) + 1} cannot be read: {_why(error)}."
+    return before, ""
+
+
+def _why(error: Exception) -> str:
+    return reason(error.orig) if isinstance(error, sa.exc.DBAPIError) else str(error)
+
+
+def damage_of(connection: sa.Connection) -> str:
+    """What SQLite finds wrong with its file, pages and indexes against tables; empty when sound.
+
+    A PostgreSQL server checks its own pages when it reads them (with checksums switched on).
+    """
+    if connection.dialect.name != "sqlite":
+        return ""
+    try:
+        found = list(connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars())
+        found += [
+            f"a row of table {row[0]} points to table {row[2]}, where there is none"
+            for row in connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(20)
+        ]
+    except sa.exc.DBAPIError as error:
+        return f"The book cannot be checked: {reason(error.orig)}."
+    lines = [line for text in found for line in str(text).splitlines()]
+    lines = [line for line in lines if line != "ok" and not line.startswith("*** in database")]
+    if not lines:
+        return ""
+    more = f"; and {len(lines) - 3} more" if len(lines) > 3 else ""
+    return f"The file of the book is damaged ({'; '.join(lines[:3])}{more}). {HOW_TO_REPAIR}."
 
 
 def _fault(row: dict[str, Any], before: str, expected: int, history: list[Event]) -> str:
@@ -64,6 +115,8 @@ def _fault(row: dict[str, Any], before: str, expected: int, history: list[Event]
         return f"Event {expected} is missing; the next one is {row['sequence']}."
     if row["prev_hash"] != before:
         return f"Event {expected} ({row['event_id']}) does not follow the event before it."
+    if not all(isinstance(row[name], str) for name in ("body", "event_id", "hash")):
+        return f"Event {expected} cannot be read: its row holds no text where text belongs."
     body = row["body"].encode()
     if body_hash(before, body) != row["hash"]:
         return f"Event {expected} ({row['event_id']}) was changed after it was recorded."

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -22,7 +21,6 @@ from wareleaf.book import (
     check_form,
     check_standing,
     edges_of,
-    event_from_json,
     fold,
     in_force,
     lots_touched,
@@ -62,7 +60,7 @@ class Writer:
         self._events: list[dict[str, Any]] = []
         self._touches: list[dict[str, Any]] = []
         self._edges: list[dict[str, Any]] = []
-        self._sequence, self._hash, self._recorded_us = _head(connection)
+        self._sequence, self._hash, self._recorded_us = head(connection)
 
     def take(self, event: Event) -> Recorded:
         """Check one event and let it stand for the next; nothing is written before `flush`."""
@@ -204,7 +202,7 @@ class Writer:
                 event.corrects,
                 f"There is no event {event.corrects} to correct; name one that the book has.",
             )
-        before = event_from_json(json.loads(row.body))
+        before = rows.event_of(row.body)
         before = replace(before, event_id=row.root_id, kind=row.root_kind)
         return (row.root_id, row.root_kind), before
 
@@ -215,7 +213,8 @@ def _asks_for_more(replacement: Event, before: Event) -> bool:
     return bool(lots) or replacement.facts.get("market") != before.facts.get("market")
 
 
-def _head(connection: sa.Connection) -> tuple[int, str, int]:
+def head(connection: sa.Connection) -> tuple[int, str, int]:
+    """Sequence, hash and recorded time (microseconds) of the last event."""
     table = schema.event.c
     row = connection.execute(
         sa.select(table.sequence, table.hash, table.recorded_us)
@@ -230,7 +229,7 @@ def read_events(connection: sa.Connection, until_us: int | None = None) -> list[
     query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
     if until_us is not None:
         query = query.where(schema.event.c.recorded_us <= until_us)
-    return [event_from_json(json.loads(body)) for body in connection.execute(query).scalars()]
+    return [rows.event_of(body) for body in connection.execute(query).scalars()]
 
 
 def _replace_projections(connection: sa.Connection, book: Book, edges: list[Edge]) -> None:

@@ -20,9 +20,10 @@ from starlette.middleware.sessions import SessionMiddleware
 
 from wareleaf import __version__
 from wareleaf.measure.errors import BadInput
+from wareleaf.store import BookUnavailable
 from wareleaf.web import charts, session
 from wareleaf.web.as_json import wants_json
-from wareleaf.web.view import show_refusal
+from wareleaf.web.view import show_refusal, show_unavailable
 from wareleaf.works.house import Works
 
 HERE = Path(__file__).parent
@@ -48,6 +49,7 @@ def create_app(works: Works) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.add_exception_handler(BadInput, show_refusal)
+    app.add_exception_handler(BookUnavailable, show_unavailable)
     for found in pkgutil.iter_modules([str(HERE / "pages")]):
         app.include_router(importlib.import_module(f"wareleaf.web.pages.{found.name}").router)
     charts.warm_up()

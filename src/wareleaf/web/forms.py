@@ -13,6 +13,7 @@ from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
 from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.store import BookUnavailable
 from wareleaf.web import session
 
 LONGEST_TEXT = 4000
@@ -167,8 +168,25 @@ def press_number() -> str:
     return secrets.token_hex(8)
 
 
+class NotSaved(BadInput):
+    """The book could not take an entry now; the form is shown again as it was typed."""
+
+
 def once(form: Entered, do: Callable[[], str]) -> Response:
-    """Do a recording once for a form's number, then lead to the address it returns."""
+    """Do a recording once for a form's number, then lead to the address it returns.
+
+    Raises
+    ------
+    BadInput
+        When the entry is refused, or (`NotSaved`) when the book cannot be written now.
+    """
+    try:
+        return _once(form, do)
+    except BookUnavailable as error:
+        raise NotSaved("book", None, str(error)) from error
+
+
+def _once(form: Entered, do: Callable[[], str]) -> Response:
     number = form.get("press")
     if not number:
         return RedirectResponse(do(), status_code=303)

@@ -13,7 +13,7 @@ from fastapi.templating import Jinja2Templates
 from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import charts, session
 from wareleaf.web.as_json import plain, wants_json
-from wareleaf.web.forms import press_number
+from wareleaf.web.forms import NotSaved, press_number
 from wareleaf.web.office_words import OFFICE_FILTERS
 from wareleaf.web.words import FILTERS, for_people
 from wareleaf.works.people import MAY, NotAllowed
@@ -92,7 +92,9 @@ def show(
 
 
 def refused_status(error: BadInput) -> int:
-    """403 when the person may not, 422 when the input cannot be."""
+    """403 when the person may not, 503 when the book cannot, 422 when the input cannot be."""
+    if isinstance(error, NotSaved):
+        return 503
     return 403 if isinstance(error, NotAllowed) else 422
 
 
@@ -109,6 +111,35 @@ async def show_refusal(request: Request, error: Exception) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse(_error_body(error.problems), status_code=status)
     return show(request, "refused.html", problems=error.problems, status=status)
+
+
+# Of what a form sends, not shown back: secrets, and what nobody typed.
+_NOT_TYPED = ("press", "pin", "then")
+
+
+async def show_unavailable(request: Request, error: Exception) -> Response:
+    """A page or JSON when the book itself cannot be read or written: made without the book.
+
+    What was typed is shown, so that it can be copied onto paper.
+    """
+    if request.url.path.startswith("/api/") or wants_json(request):
+        body = _error_body([Problem("book", None, str(error))])
+        return JSONResponse(body, status_code=503)
+    typed = []
+    if request.method == "POST":
+        form = await request.form()
+        typed = [
+            (k, v)
+            for k, v in form.multi_items()
+            if isinstance(v, str) and v.strip() and k not in _NOT_TYPED
+        ]
+    context = {
+        "firm": session.works_of(request).settings.firm.name,
+        "sentence": str(error),
+        "typed": typed,
+        "again": request.url.path if request.method == "GET" else "",
+    }
+    return TEMPLATES.TemplateResponse(request, "unavailable.html", context, status_code=503)
 
 
 for _filter in (*FILTERS, *OFFICE_FILTERS):

@@ -78,8 +78,13 @@ def book_address(folder: Path) -> str:
     return str(folder / BOOK_FILE)
 
 
-def open_works(folder: Path, clock: Callable[[], datetime] = real_clock) -> Works:
+def open_works(
+    folder: Path, clock: Callable[[], datetime] = real_clock, *, new: bool = False
+) -> Works:
     """Open a works folder; its book is migrated to the present form if needed.
+
+    A book that is not there is made only with ``new``: a works whose disk is not mounted must not
+    begin an empty one.
 
     Raises
     ------
@@ -97,7 +102,7 @@ def open_works(folder: Path, clock: Callable[[], datetime] = real_clock) -> Work
         )
     return Works(
         settings=read_settings(settings_path),
-        book=open_book(book_address(folder)),
+        book=open_book(book_address(folder), create=new),
         clock=clock,
         folder=folder,
     )
@@ -120,7 +125,7 @@ def create_works(folder: Path, settings_from: Path, book_url: str = "") -> Works
         (folder / URL_FILE).write_text(book_url + "\n", "utf-8")
     shutil.copyfile(settings_from, folder / SETTINGS_FILE)
     try:
-        return open_works(folder)
+        return open_works(folder, new=True)
     except BaseException:
         # A book that cannot be opened leaves no works behind that looks finished.
         for name in (SETTINGS_FILE, URL_FILE):

@@ -129,7 +129,7 @@ def _create(folder: Path, settings_from: Path | None, book_url: str) -> Works:
     if book_url:
         (folder / URL_FILE).write_text(book_url + "\n", "utf-8")
     assert (folder / SETTINGS_FILE).exists()
-    return open_works(folder)
+    return open_works(folder, new=True)
 
 
 def _set_pin(works: Works, person: str, pin: str) -> None:
