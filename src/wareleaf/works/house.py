@@ -119,16 +119,17 @@ def create_works(folder: Path, settings_from: Path, book_url: str = "") -> Works
     read_settings(settings_from)
     if (folder / SETTINGS_FILE).exists():
         raise BadInput("folder", str(folder), f"{folder} already holds a works; choose another.")
-    was_there = folder.exists()
-    folder.mkdir(parents=True, exist_ok=True)
-    if book_url:
-        (folder / URL_FILE).write_text(book_url + "\n", "utf-8")
-    shutil.copyfile(settings_from, folder / SETTINGS_FILE)
+    was_there, book_was_there = folder.exists(), (folder / BOOK_FILE).exists()
     try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if book_url:
+            (folder / URL_FILE).write_text(book_url + "\n", "utf-8")
+        shutil.copyfile(settings_from, folder / SETTINGS_FILE)
         return open_works(folder, new=True)
     except BaseException:
         # A book that cannot be opened leaves no works behind that looks finished.
-        for name in (SETTINGS_FILE, URL_FILE):
+        made = (SETTINGS_FILE, URL_FILE, *(() if book_was_there else (BOOK_FILE,)))
+        for name in made:
             (folder / name).unlink(missing_ok=True)
         if not was_there:
             shutil.rmtree(folder, ignore_errors=True)
