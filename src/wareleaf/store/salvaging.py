@@ -25,7 +25,7 @@ from wareleaf.measure.errors import require
 from wareleaf.store import engine as engines
 from wareleaf.store import last_seen, rows, schema
 from wareleaf.store.backing import checked, finished, require_free
-from wareleaf.store.troubles import BookUnavailable
+from wareleaf.store.troubles import BookUnavailable, reason
 from wareleaf.store.verifying import VerifyReport
 
 _SIDE = ("setting", "person", "counter")
@@ -113,10 +113,7 @@ def _opened(paths: Sequence[Path]) -> Iterator[list[sqlite3.Connection]]:
         try:
             for n, path in enumerate(paths):
                 copy = Path(folder) / f"{n}.db"
-                shutil.copyfile(path, copy)
-                log = path.with_name(path.name + "-wal")
-                if log.exists():
-                    shutil.copyfile(log, f"{copy}-wal")
+                _copy(path, copy)
                 connection = sqlite3.connect(copy, isolation_level=None)
                 connection.row_factory = sqlite3.Row
                 connection.text_factory = _text
@@ -125,6 +122,20 @@ def _opened(paths: Sequence[Path]) -> Iterator[list[sqlite3.Connection]]:
         finally:
             for connection in found:
                 connection.close()
+
+
+def _copy(path: Path, copy: Path) -> None:
+    """A file and its log, to work on."""
+    try:
+        shutil.copyfile(path, copy)
+        log = path.with_name(path.name + "-wal")
+        if log.exists():
+            shutil.copyfile(log, f"{copy}-wal")
+    except OSError as error:
+        raise BookUnavailable(
+            f"{path} could not be copied to {copy.parent} to be read there, so the new book was "
+            f"not made: {reason(error)}."
+        ) from error
 
 
 def _text(raw: bytes) -> str | bytes:
