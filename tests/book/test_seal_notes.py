@@ -247,11 +247,13 @@ def test_consistency_between_checkpoints():
         point = seal.Checkpoint(ORIGIN, size, root or tree.root(leaves[:size]))
         return seal.signed(point, [(ORIGIN, KEY)])
 
-    good = seal.make_consistency(note(3), note(7), leaves, 3)
+    good = seal.make_consistency(note(3), note(7), tree.consistency_proof(leaves, 3))
     older, newer = seal.check_consistency(json.loads(json.dumps(good)), [TRUST])
     assert (older.size, newer.size) == (3, 7)
     rewritten = [tree.leaf_hash(b"changed"), *leaves[1:]]
-    bad = seal.make_consistency(note(3), note(7, tree.root(rewritten)), rewritten, 3)
+    bad = seal.make_consistency(
+        note(3), note(7, tree.root(rewritten)), tree.consistency_proof(rewritten, 3)
+    )
     with pytest.raises(BadInput, match="its past was changed"):
         seal.check_consistency(bad, [TRUST])
     with pytest.raises(BadInput, match="cannot be read"):

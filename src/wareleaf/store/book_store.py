@@ -22,6 +22,7 @@ from wareleaf.book import (
     Trace,
     tree,
 )
+from wareleaf.book.seal import TILE, fold_tiles
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import engine as engines
 from wareleaf.store import last_seen, people, queries, rows, schema
@@ -152,6 +153,11 @@ class BookStore:
             return queries.events_in_force(
                 connection, kind=kind, since=since, until=until, lot_id=lot_id, site=site
             )
+
+    def events_of_lots(self, lot_ids: Iterable[str]) -> list[RecordedEvent]:
+        """Events that touch some lots, with their corrections, in recorded order."""
+        with engines.reading(self._at) as connection:
+            return queries.events_of_lots(connection, lot_ids)
 
     def event(self, event_id: str) -> RecordedEvent:
         """One event as recorded.
@@ -292,11 +298,21 @@ class BookStore:
 
     def tree_leaves(self, size: int | None = None) -> list[bytes]:
         """RFC 6962 leaf hashes of the events in recorded order."""
-        query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
-        if size is not None:
-            query = query.where(schema.event.c.sequence <= size)
+        return self.leaf_hashes(0, size)
+
+    def leaf_hashes(self, start: int, stop: int | None = None) -> list[bytes]:
+        """Leaf hashes from one place up to another, from 0."""
         with engines.reading(self._at) as connection:
-            return [tree.leaf_hash(b.encode()) for b in connection.execute(query).scalars()]
+            return list(_leaves(connection, start, stop))
+
+    def tree_tiles(self, start: int = 0) -> tuple[list[bytes], int]:
+        """Roots of the whole tiles from that one on, and how many events the book has.
+
+        The events are read in one walk and not kept in memory.
+        """
+        with engines.reading(self._at) as connection:
+            tiles, _ = fold_tiles(_leaves(connection, start * TILE, None))
+            return tiles, head(connection)[0]
 
     def tree_root(self, size: int | None = None) -> tuple[int, str]:
         """Size and root (hex) of the event tree, now or when it had that many events."""
@@ -354,6 +370,15 @@ class BookStore:
         """Several new ids in one transaction, one for each day given."""
         with engines.writing(self._at) as connection:
             return [people.next_id(connection, prefix, day) for day in days]
+
+
+def _leaves(connection: sa.Connection, start: int, stop: int | None) -> Iterator[bytes]:
+    table = schema.event.c
+    query = sa.select(table.body).where(table.sequence > start).order_by(table.sequence)
+    if stop is not None:
+        query = query.where(table.sequence <= stop)
+    streamed = connection.execution_options(yield_per=TILE * 16).execute(query)
+    return (tree.leaf_hash(body.encode()) for body in streamed.scalars())
 
 
 def _require_zone(moment: datetime) -> None:

@@ -75,6 +75,24 @@ def events(
     return [_recorded(r) for r in connection.execute(query)]
 
 
+def events_of_lots(connection: sa.Connection, lot_ids: Iterable[str]) -> list[RecordedEvent]:
+    """Events that touch some lots, with all that they correct or that corrects them."""
+    table, touch = schema.event.c, schema.touch.c
+    roots: set[str] = set()
+    for part in _parts(sorted(set(lot_ids))):
+        query = sa.select(table.root_id).join(schema.touch, touch.sequence == table.sequence)
+        roots.update(connection.execute(query.where(touch.lot_id.in_(part))).scalars())
+    found: list[RecordedEvent] = []
+    for part in _parts(sorted(roots)):
+        query = _recorded_events().where(table.root_id.in_(part))
+        found.extend(_recorded(r) for r in connection.execute(query))
+    return sorted(found, key=lambda r: r.sequence)
+
+
+def _parts(ids: list[str], size: int = 500) -> Iterable[list[str]]:
+    return (ids[i : i + size] for i in range(0, len(ids), size))
+
+
 def event_at(connection: sa.Connection, sequence: int) -> RecordedEvent:
     return _recorded(
         connection.execute(_recorded_events().where(schema.event.c.sequence == sequence)).one()

@@ -7,32 +7,42 @@ anything.
 
 from __future__ import annotations
 
+import base64
 import json
-import os
 import re
-import shutil
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from cryptography.hazmat.primitives.serialization import (
-    BestAvailableEncryption,
-    Encoding,
-    PrivateFormat,
-    load_pem_private_key,
-)
 
 from wareleaf.book import seal
-from wareleaf.book.seal import CONSISTENCY, Checkpoint, Proved, TreeLevels, Verifier
+from wareleaf.book.seal import CONSISTENCY, TILE, Checkpoint, Proved, TileTree
 from wareleaf.measure.errors import BadInput, require
+from wareleaf.works import seal_keys
 from wareleaf.works.house import Works
+from wareleaf.works.seal_keys import KEY_FILE, SETTING, SealState, back_up_key, state_of
 
-KEY_FILE = "seal.key"
-SETTING = "seal"
-SHORTEST = 10
-"""Characters of a passphrase at least (our own choice)."""
+__all__ = [
+    "KEY_FILE",
+    "SETTING",
+    "SealState",
+    "Sealed",
+    "back_up_key",
+    "changed_since",
+    "check_file",
+    "proof_between",
+    "receipt_of",
+    "rotate",
+    "seal_now",
+    "state_of",
+    "tree_of",
+    "usual_origin",
+    "write_json",
+]
+
+TILES = "seal:tiles"
 
 
 @dataclass(frozen=True)
@@ -46,41 +56,6 @@ class Sealed:
     new_key: bool
 
 
-@dataclass(frozen=True)
-class SealState:
-    """What is kept of seals: name, public keys (newest last) and signed checkpoints by size."""
-
-    origin: str
-    vkeys: tuple[str, ...]
-    checkpoints: tuple[tuple[int, str], ...]
-
-    @property
-    def verifiers(self) -> tuple[Verifier, ...]:
-        """All keys that ever signed here."""
-        return tuple(seal.verifier_of(v) for v in self.vkeys)
-
-
-def state_of(works: Works) -> SealState:
-    """What is kept of seals; empty before the first."""
-    kept = works.book.settings_get(SETTING) or {}
-    return SealState(
-        kept.get("origin", ""),
-        tuple(kept.get("vkeys", ())),
-        tuple((int(size), note) for size, note in kept.get("checkpoints", ())),
-    )
-
-
-def _keep(works: Works, state: SealState) -> None:
-    works.book.settings_put(
-        SETTING,
-        {
-            "origin": state.origin,
-            "vkeys": list(state.vkeys),
-            "checkpoints": [list(c) for c in state.checkpoints],
-        },
-    )
-
-
 def usual_origin(works: Works) -> str:
     """A name for the book's key, from the name of the firm."""
     slug = re.sub(r"[^a-z0-9]+", "-", works.settings.firm.name.lower()).strip("-")
@@ -92,8 +67,10 @@ def seal_now(
 ) -> Sealed:
     """Check the book, sign a checkpoint of it, and keep it. The first time, make the key.
 
-    ``whole_check=False`` leaves out the check of every derived table, which takes long in a book of
-    hundreds of thousands of events; earlier checkpoints are always held against the book.
+    ``whole_check=False`` reads only the events since the last checkpoint: the tree of the rest is
+    taken from the tiles kept with it, which must give the root that was signed. What was changed in
+    the sealed past is then not found now, but the signature does not cover the change either, and
+    `changed_since` finds it.
 
     Raises
     ------
@@ -103,91 +80,55 @@ def seal_now(
     if whole_check:
         report = works.book.verify()
         require(report.ok, "book", report.first_bad_sequence, f"Not sealed. {report.message}")
-    leaves = works.book.tree_leaves()
-    require(bool(leaves), "book", 0, "The book has no events yet; there is nothing to seal.")
-    changed = changed_since(works, leaves)
+    tree = tree_of(works, from_kept_tiles=not whole_check)
+    require(tree.size > 0, "book", 0, "The book has no events yet; there is nothing to seal.")
+    changed = changed_since(works, tree)
+    if changed and not whole_check:  # the book, or only the kept tiles?
+        tree = tree_of(works, from_kept_tiles=False)
+        changed = changed_since(works, tree)
     require(not changed, "book", None, f"Not sealed. {changed}")
     state = state_of(works)
     new = not state.vkeys
     if new:
-        state = _first_key(works, passphrase, origin or usual_origin(works))
+        state = seal_keys.first_key(works, passphrase, origin or usual_origin(works))
     elif origin and origin != state.origin:
         raise BadInput("origin", origin, f"This book is sealed as {state.origin}; keep that name.")
-    key = _load(works, passphrase)
-    _require_newest(key, state)
-    levels = TreeLevels(leaves)
-    note = seal.signed(Checkpoint(state.origin, levels.size, levels.root), [(state.origin, key)])
-    _add(works, state, levels.size, note)
-    return Sealed(note, levels.size, levels.root.hex(), state.vkeys[-1], new)
+    key = seal_keys.load(works, passphrase, state)
+    note = seal.signed(Checkpoint(state.origin, tree.size, tree.root), [(state.origin, key)])
+    _add(works, state, tree, note)
+    return Sealed(note, tree.size, tree.root.hex(), state.vkeys[-1], new)
 
 
-def _add(works: Works, state: SealState, size: int, note: str) -> None:
-    kept = [c for c in state.checkpoints if c[0] != size]
-    _keep(works, SealState(state.origin, state.vkeys, (*kept, (size, note))))
+def tree_of(works: Works, *, from_kept_tiles: bool, size: int | None = None) -> TileTree:
+    """The tree of the events, now or of the first ``size``.
+
+    Parameters
+    ----------
+    works : Works
+        The works.
+    from_kept_tiles : bool
+        Take the tiles kept with the last checkpoint, and read only what came after.
+    size : int or None
+        Of an earlier tree.
+    """
+    kept = _kept_tiles(works) if from_kept_tiles else []
+    more, now = works.book.tree_tiles(len(kept))
+    tiles = kept + more if now >= len(kept) * TILE else works.book.tree_tiles()[0]  # cut short
+    return TileTree(tiles, now if size is None else min(size, now), works.book.leaf_hashes)
 
 
-def _first_key(works: Works, passphrase: str, origin: str) -> SealState:
-    seal.check_name(origin)
-    require(
-        not (works.folder / KEY_FILE).exists(),
-        "key",
-        KEY_FILE,
-        f"There is a {KEY_FILE} in the works folder, but the book knows of no key; put the right "
-        "key there, or move it away to begin anew.",
-    )
-    key = Ed25519PrivateKey.generate()
-    _write_key(works.folder / KEY_FILE, key, passphrase)
-    state = SealState(origin, (_verifier(origin, key).vkey,), ())
-    _keep(works, state)
-    return state
+def _kept_tiles(works: Works) -> list[bytes]:
+    raw = base64.b64decode(works.book.settings_get(TILES, ""))
+    return [raw[n : n + 32] for n in range(0, len(raw), 32)]
 
 
-def _verifier(origin: str, key: Ed25519PrivateKey) -> Verifier:
-    return Verifier(origin, key.public_key().public_bytes_raw())
-
-
-def _write_key(path: Path, key: Ed25519PrivateKey, passphrase: str) -> None:
-    require(
-        len(passphrase) >= SHORTEST,
-        "passphrase",
-        None,
-        f"The passphrase is too short; take at least {SHORTEST} characters, such as four words.",
-    )
-    pem = key.private_bytes(
-        Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(passphrase.encode())
-    )
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "wb") as file:
-        file.write(pem)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _load(works: Works, passphrase: str) -> Ed25519PrivateKey:
-    path = works.folder / KEY_FILE
-    require(
-        path.exists(),
-        "key",
-        str(path),
-        f"The key {path} is not there; put back a copy of it. If it is lost, rotate with --lost: "
-        "old seals stay good, and everyone who checks needs the new key from you in person.",
-    )
-    try:
-        key = load_pem_private_key(path.read_bytes(), passphrase.encode())
-    except (ValueError, TypeError) as error:
-        raise BadInput("passphrase", None, "The passphrase does not open the key.") from error
-    require(isinstance(key, Ed25519PrivateKey), "key", str(path), f"{path} is no Ed25519 key.")
-    assert isinstance(key, Ed25519PrivateKey)
-    return key
-
-
-def _require_newest(key: Ed25519PrivateKey, state: SealState) -> None:
-    require(
-        _verifier(state.origin, key).vkey == state.vkeys[-1],
-        "key",
-        KEY_FILE,
-        f"{KEY_FILE} is not the newest key of this book; put the newest one there.",
-    )
+def _add(works: Works, state: SealState, tree: TileTree, note: str) -> None:
+    kept = [c for c in state.checkpoints if c[0] != tree.size]
+    tiles = base64.b64encode(b"".join(tree.tiles)).decode()
+    with works.book.draft() as book:
+        draft = replace(works, book=book)
+        seal_keys.keep(draft, SealState(state.origin, state.vkeys, (*kept, (tree.size, note))))
+        book.settings_put(TILES, tiles)
 
 
 def rotate(works: Works, old_passphrase: str, new_passphrase: str, *, lost: bool = False) -> Sealed:
@@ -204,53 +145,41 @@ def rotate(works: Works, old_passphrase: str, new_passphrase: str, *, lost: bool
     """
     state = state_of(works)
     require(bool(state.vkeys), "key", None, "There is no key yet; make one with: wareleaf seal")
-    leaves = works.book.tree_leaves()
-    changed = changed_since(works, leaves)
+    tree = tree_of(works, from_kept_tiles=False)
+    changed = changed_since(works, tree)
     require(not changed, "book", None, f"Not rotated. {changed}")
-    old = None if lost else _load(works, old_passphrase)
-    if old is not None:
-        _require_newest(old, state)
+    old = None if lost else seal_keys.load(works, old_passphrase, state)
     new = Ed25519PrivateKey.generate()
-    fresh = works.folder / (KEY_FILE + ".new")
-    fresh.unlink(missing_ok=True)
-    _write_key(fresh, new, new_passphrase)
-    path = works.folder / KEY_FILE
-    if path.exists():
-        path.replace(works.folder / f"{KEY_FILE}.{len(state.vkeys)}")
-    fresh.replace(path)
+    fresh = works.folder / seal_keys.NEW_KEY_FILE
+    if fresh.exists():  # of a rotation that was cut short; a key is never deleted
+        fresh.replace(works.folder / f"{KEY_FILE}.unused")
+    seal_keys.write_key(fresh, new, new_passphrase)
     keys = [(state.origin, new)] if old is None else [(state.origin, old), (state.origin, new)]
-    levels = TreeLevels(leaves)
-    note = seal.signed(Checkpoint(state.origin, levels.size, levels.root), keys)
-    vkey = _verifier(state.origin, new).vkey
-    _add(works, SealState(state.origin, (*state.vkeys, vkey), state.checkpoints), levels.size, note)
-    return Sealed(note, levels.size, levels.root.hex(), vkey, True)
+    note = seal.signed(Checkpoint(state.origin, tree.size, tree.root), keys)
+    vkey = seal_keys.verifier(state.origin, new).vkey
+    # The book first: killed here, the next use finds the new key in its own file.
+    _add(works, SealState(state.origin, (*state.vkeys, vkey), state.checkpoints), tree, note)
+    seal_keys.swap(works, len(state.vkeys))
+    return Sealed(note, tree.size, tree.root.hex(), vkey, True)
 
 
-def back_up_key(works: Works, to: Path) -> None:
-    """Copy the encrypted key; never over a file that is there."""
-    path = works.folder / KEY_FILE
-    require(path.exists(), "key", str(path), f"There is no key at {path}.")
-    require(not to.exists(), "to", str(to), f"{to} exists already; name another file.")
-    shutil.copyfile(path, to)
-    to.chmod(0o600)
-
-
-def changed_since(works: Works, leaves: list[bytes] | None = None) -> str:
+def changed_since(works: Works, tree: TileTree | None = None) -> str:
     """Hold the book against every kept checkpoint; empty when all fit, else what was changed."""
     state = state_of(works)
     if not state.checkpoints:
         return ""
-    now = works.book.tree_leaves() if leaves is None else leaves
+    if tree is None:
+        tree = tree_of(works, from_kept_tiles=False)
     signed = sorted(
         (c.size, c.root)
         for c in (seal.opened(note, state.verifiers) for _, note in state.checkpoints)
     )
-    if signed[-1][0] > len(now):
+    if signed[-1][0] > tree.size:
         return (
-            f"The book has {len(now)} events, but a book of {signed[-1][0]} was signed: events "
+            f"The book has {tree.size} events, but a book of {signed[-1][0]} was signed: events "
             "are missing at its end."
         )
-    roots = seal.roots_at(now, [size for size, _ in signed])
+    roots = tree.roots_at(size for size, _ in signed)
     good = 0
     for size, root in signed:
         if roots[size] != root:
@@ -280,13 +209,11 @@ def receipt_of(works: Works, lot_id: str, *, past: bool = True) -> dict[str, Any
     require(bool(state.checkpoints), "seal", None, "The book was never sealed; do: wareleaf seal")
     works.book.lot(lot_id)
     size, note = max(state.checkpoints)
-    leaves = works.book.tree_leaves(size)
-    changed = changed_since(works)
-    require(not changed, "book", None, f"No receipt. {changed}")
     lots = {lot_id}
     if past:
         lots |= {e.parent for e in works.book.edges_back(lot_id)}
-    rows = [(r.sequence, r.event) for r in works.book.events() if r.sequence <= size]
+    found = works.book.events_of_lots(lots)
+    rows = [(r.sequence, r.event) for r in found if r.sequence <= size]
     events = seal.events_of_lot(lots, rows)
     require(
         any(m.lot_id == lot_id for _, e in events for m in e.outputs),
@@ -294,9 +221,23 @@ def receipt_of(works: Works, lot_id: str, *, past: bool = True) -> dict[str, Any
         lot_id,
         f"Lot {lot_id} was made after the last seal; do first: wareleaf seal",
     )
-    made = seal.make_receipt(lot_id, events, TreeLevels(leaves), note)
-    seal.check_receipt(made, state.verifiers)
+    tree = _signed_tree(works, state, size, note)
+    made = seal.make_receipt(lot_id, events, tree, note)
+    try:
+        seal.check_receipt(made, state.verifiers)
+    except BadInput as error:
+        raise BadInput("book", None, f"No receipt. {changed_since(works) or error}") from error
     return made
+
+
+def _signed_tree(works: Works, state: SealState, size: int, note: str) -> TileTree:
+    """The tree of a signed size, from kept tiles when they give the root that was signed."""
+    wanted = seal.opened(note, state.verifiers).root
+    for kept in (True, False):
+        tree = tree_of(works, from_kept_tiles=kept, size=size)
+        if tree.size == size and tree.root == wanted:
+            return tree
+    raise BadInput("book", None, f"No proof. {changed_since(works)}")
 
 
 def proof_between(works: Works, older: int, newer: int = 0) -> dict[str, Any]:
@@ -314,8 +255,8 @@ def proof_between(works: Works, older: int, newer: int = 0) -> dict[str, Any]:
             f"{', '.join(map(str, sorted(known)))}.",
         )
     require(older <= newer, "size", older, f"{older} is larger than {newer}; swap them.")
-    leaves = works.book.tree_leaves(newer)
-    made = seal.make_consistency(known[older], known[newer], leaves, older)
+    tree = _signed_tree(works, state, newer, known[newer])
+    made = seal.make_consistency(known[older], known[newer], tree.consistency(older))
     seal.check_consistency(made, state.verifiers)
     return made
 

@@ -13,18 +13,22 @@ from wareleaf.book.seal.receipt import (
     make_receipt,
     tlog_proof,
 )
+from wareleaf.book.seal.tiles import TILE, TileTree, fold_tiles
 
 __all__ = [
     "CONSISTENCY",
     "FORMAT",
+    "TILE",
     "Checkpoint",
     "Proved",
+    "TileTree",
     "TreeLevels",
     "Verifier",
     "check_consistency",
     "check_name",
     "check_receipt",
     "events_of_lot",
+    "fold_tiles",
     "make_consistency",
     "make_receipt",
     "open_note",

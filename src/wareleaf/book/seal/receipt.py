@@ -24,6 +24,7 @@ from wareleaf.book.event import JSON, Event, event_from_json
 from wareleaf.book.kinds import lots_touched
 from wareleaf.book.seal.checkpoint import Checkpoint, TreeLevels, opened
 from wareleaf.book.seal.note import Verifier
+from wareleaf.book.seal.tiles import TileTree
 from wareleaf.book.tracing import Trace, edges_of, trace_back
 from wareleaf.measure.errors import BadInput, require
 
@@ -57,7 +58,10 @@ class Proved:
 
 
 def make_receipt(
-    lot_id: str, events: Iterable[tuple[int, Event]], levels: TreeLevels, checkpoint_note: str
+    lot_id: str,
+    events: Iterable[tuple[int, Event]],
+    levels: TreeLevels | TileTree,
+    checkpoint_note: str,
 ) -> dict[str, JSON]:
     """A receipt of events.
 
@@ -67,7 +71,7 @@ def make_receipt(
         The lot it is about; empty for single events.
     events : iterable of (int, Event)
         Place in the book, from 1, and the event.
-    levels : TreeLevels
+    levels : TreeLevels or TileTree
         The tree of the size that the checkpoint signs.
     checkpoint_note : str
         The signed checkpoint.
@@ -170,21 +174,16 @@ def events_of_lot(
     return found
 
 
-def make_consistency(
-    older_note: str, newer_note: str, leaves: Sequence[bytes], size: int
-) -> dict[str, JSON]:
+def make_consistency(older_note: str, newer_note: str, proof: Sequence[bytes]) -> dict[str, JSON]:
     """A proof that a newer signed book begins with an older one.
 
     Parameters
     ----------
     older_note, newer_note : str
         The signed checkpoints.
-    leaves : sequence of bytes
-        Leaf hashes of the newer book.
-    size : int
-        Size of the older book.
+    proof : sequence of bytes
+        Of consistency between them (RFC 6962 section 2.1.2).
     """
-    proof = tree.consistency_proof(leaves, size)
     return {
         "format": CONSISTENCY,
         "older": older_note,
