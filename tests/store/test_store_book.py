@@ -192,6 +192,17 @@ def test_recorded_time_never_runs_backward(kept):
     assert kept.verify().ok
 
 
+def test_a_clock_that_was_set_back_refuses_nothing(kept):
+    kept.append(intake("a", "A", minute=100), now=at(100))
+    done = kept.append(intake("b", "B", minute=40), now=at(40))
+    assert done.recorded_at == at(100)
+    kept.append(intake("c", "C", minute=41, happened_at=at(99)), now=at(99))  # by hand, on paper
+    with pytest.raises(BadInput, match="in the future"):
+        kept.append(intake("d", "D", minute=101), now=at(42))
+    assert kept.last_recorded() == at(100)
+    assert kept.verify().ok
+
+
 def test_many_are_all_or_nothing(kept):
     bad = [*DAY, split("x", "K2", {"N": (600_000, 60_000)}, minute=500)]
     with pytest.raises(BadInput, match="500 kg remain"):

@@ -135,6 +135,7 @@ def find_folder(given: Path | None) -> tuple[Path, str]:
 @contextmanager
 def opened(given: Path | None, *, quiet: bool) -> Iterator[Works]:
     """An open works; says which one when it was not named."""
+    from wareleaf.works.clock import clock_trouble
     from wareleaf.works.demo.opening import demo_clock, is_demo
     from wareleaf.works.house import open_works
 
@@ -145,6 +146,9 @@ def opened(given: Path | None, *, quiet: bool) -> Iterator[Works]:
     if is_demo(works):
         works = replace(works, clock=demo_clock(works))
     try:
+        wrong = clock_trouble(works)
+        if wrong:
+            click.echo(f"wareleaf: {wrong}", err=True)
         yield works
     finally:
         works.book.close()

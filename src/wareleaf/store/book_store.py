@@ -154,6 +154,12 @@ class BookStore:
                 connection, kind=kind, since=since, until=until, lot_id=lot_id, site=site
             )
 
+    def last_recorded(self) -> datetime | None:
+        """When the last event was recorded, in UTC; none in an empty book."""
+        with engines.reading(self._at) as connection:
+            sequence, _, recorded_us = head(connection)
+        return rows.moment(recorded_us) if sequence else None
+
     def events_of_lots(self, lot_ids: Iterable[str]) -> list[RecordedEvent]:
         """Events that touch some lots, with their corrections, in recorded order."""
         with engines.reading(self._at) as connection:

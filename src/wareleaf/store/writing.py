@@ -61,6 +61,8 @@ class Writer:
         self._touches: list[dict[str, Any]] = []
         self._edges: list[dict[str, Any]] = []
         self._sequence, self._hash, self._recorded_us = head(connection)
+        if self._sequence:  # a clock that was set back: the book's own time is the later one
+            self._now = max(now, rows.moment(self._recorded_us))
 
     def take(self, event: Event) -> Recorded:
         """Check one event and let it stand for the next; nothing is written before `flush`."""

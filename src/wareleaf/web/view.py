@@ -16,6 +16,7 @@ from wareleaf.web.as_json import plain, wants_json
 from wareleaf.web.forms import NotSaved, press_number
 from wareleaf.web.office_words import OFFICE_FILTERS
 from wareleaf.web.words import FILTERS, for_people
+from wareleaf.works.clock import clock_trouble
 from wareleaf.works.people import MAY, NotAllowed
 
 TEMPLATES = Jinja2Templates(directory=Path(__file__).parent / "templates")
@@ -87,6 +88,7 @@ def show(
         "may": {job: bool(who and allowed.intersection(who.roles)) for job, allowed in MAY.items()},
         "name_of": {p.id: p.name for p in works.settings.person},
         "demo": works.book.settings_get("demo"),
+        "clock_trouble": clock_trouble(works),
     }
     return TEMPLATES.TemplateResponse(request, template, {**base, **context}, status_code=status)
 
