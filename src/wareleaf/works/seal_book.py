@@ -118,7 +118,10 @@ def tree_of(works: Works, *, from_kept_tiles: bool, size: int | None = None) -> 
 
 
 def _kept_tiles(works: Works) -> list[bytes]:
-    raw = base64.b64decode(works.book.settings_get(TILES, ""))
+    try:
+        raw = base64.b64decode(works.book.settings_get(TILES, ""))
+    except (ValueError, TypeError):
+        return []  # damaged; they are worked out again
     return [raw[n : n + 32] for n in range(0, len(raw), 32)]
 
 

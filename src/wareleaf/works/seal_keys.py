@@ -2,11 +2,17 @@
 
 It lies encrypted in the works folder, readable by its owner only. Its public half and the signed
 checkpoints stand in the book's settings.
+
+The file is one line that says how the passphrase is stretched (scrypt, RFC 7914), then PKCS #8
+under the stretched passphrase in hexadecimal: PKCS #8 as the library writes it stretches only 2,048
+times, so that a stolen file could be tried out too fast.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
+import unicodedata
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +35,8 @@ from wareleaf.works.house import Works
 KEY_FILE = "seal.key"
 NEW_KEY_FILE = KEY_FILE + ".new"
 SETTING = "seal"
+_COST, _BLOCK = 2**15, 8  # 32 MB and about a tenth of a second a try (our own choice)
+_MARK = b"Passphrase-Stretched: scrypt "
 SHORTEST = 10
 """Characters of a passphrase at least (our own choice)."""
 
@@ -99,12 +107,16 @@ def write_key(path: Path, key: Ed25519PrivateKey, passphrase: str) -> None:
         None,
         f"The passphrase is too short; take at least {SHORTEST} characters, such as four words.",
     )
-    _write_private(
-        path,
-        key.private_bytes(
-            Encoding.PEM, PrivateFormat.PKCS8, BestAvailableEncryption(passphrase.encode())
-        ),
-    )
+    salt = os.urandom(16)
+    locked = BestAvailableEncryption(_stretched(passphrase, salt, _COST, _BLOCK))
+    pem = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, locked)
+    _write_private(path, _MARK + f"{_COST} {_BLOCK} {salt.hex()}\n".encode() + pem)
+
+
+def _stretched(passphrase: str, salt: bytes, cost: int, block: int) -> bytes:
+    text = unicodedata.normalize("NFC", passphrase).encode()  # the same on every keyboard
+    made = hashlib.scrypt(text, salt=salt, n=cost, r=block, p=1, maxmem=2**28, dklen=32)
+    return made.hex().encode()
 
 
 def _write_private(path: Path, data: bytes) -> None:
@@ -153,7 +165,12 @@ def load(works: Works, passphrase: str, state: SealState) -> Ed25519PrivateKey:
 def _open_key(path: Path, passphrase: str) -> Ed25519PrivateKey:
     require(path.exists(), "key", str(path), f"The key {path} is not there.")
     try:
-        key = load_pem_private_key(path.read_bytes(), passphrase.encode())
+        data, secret = path.read_bytes(), passphrase.encode()
+        if data.startswith(_MARK):  # without it, a key made before keys were stretched
+            line, _, data = data.removeprefix(_MARK).partition(b"\n")
+            cost, block, salt = line.decode("ascii").split()
+            secret = _stretched(passphrase, bytes.fromhex(salt), int(cost), int(block))
+        key = load_pem_private_key(data, secret)
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
         raise BadInput(
             "passphrase",
