@@ -10,6 +10,8 @@ from urllib.parse import urlsplit
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from test_web_unavailable import damage
+from tests.store.small_disk import LimitedFiles
 from web_works import PIN, Seeded
 
 from wareleaf.web import background
@@ -157,6 +159,31 @@ def test_pages_can_be_read_and_pressed_by_anyone(tablet: BrowserContext, served:
         assert page.eval_on_selector_all(TARGETS, SMALL) == [], address
         wide = page.evaluate("document.documentElement.scrollWidth")
         assert wide <= TABLET["width"], f"{address} scrolls sideways"
+
+
+def test_pages_of_trouble_can_be_read_by_anyone(tablet: BrowserContext, served: Served) -> None:
+    """A clock that is wrong, a full disk, and a book that is damaged while someone types."""
+    page, axe = tablet.new_page(), Axe()
+    enter(page, served, "ilsa")
+    served.seeded.clock.later(-3.0)
+    page.goto(served.address + "/intake")
+    assert page.get_by_role("alert").is_visible()
+    _no_barriers(axe, page, "/intake with a wrong clock")
+    served.seeded.clock.later(3.0)
+    page.goto(served.address + "/intake")
+    page.check("input[name=source]", force=True)
+    page.fill("input[name=gross_kg]", "612.5")
+    with LimitedFiles(served.seeded.works.folder).full():
+        page.get_by_role("button", name="Take it in").click()
+        page.wait_for_load_state()
+    assert page.input_value("input[name=gross_kg]") == "612.5"
+    assert "nothing of this was recorded" in page.get_by_role("alert").inner_text()
+    _no_barriers(axe, page, "/intake on a full disk")
+    damage(served.seeded)
+    page.get_by_role("button", name="Take it in").click()
+    page.wait_for_load_state()
+    assert page.get_by_role("cell", name="612.5").is_visible()
+    _no_barriers(axe, page, "/intake of a damaged book")
 
 
 def _no_barriers(axe: Axe, page: Page, address: str) -> None:

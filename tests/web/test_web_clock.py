@@ -28,7 +28,7 @@ def test_a_clock_that_was_set_back(client: TestClient, seeded: Seeded) -> None:
     before = last(seeded)
     seeded.clock.later(-3.0)
     page = client.get("/intake", headers=HTML).text
-    assert "The clock of this computer is wrong" in page
+    assert "Look at the clock of this computer" in page
     assert "it was set back, or it was ahead then. Set it right." in page
     done = client.post("/intake", data=LOAD, headers=HTML, follow_redirects=False)
     assert done.status_code == 303, "an entry is not lost for a wrong clock"

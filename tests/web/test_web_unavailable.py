@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -71,7 +70,7 @@ def test_a_load_on_a_full_disk_is_not_lost_from_the_screen(small: tuple) -> None
     assert made.works.book.verify().ok
 
 
-def damaged(client: TestClient, made: Seeded) -> None:
+def damage(made: Seeded) -> None:
     """The book's file is overwritten while the app runs."""
     with made.works.book.engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
@@ -81,11 +80,10 @@ def damaged(client: TestClient, made: Seeded) -> None:
     with path.open("r+b") as file:
         file.seek(4096)
         file.write(b"\xa5" * (size - 4096))
-    shutil.rmtree(made.works.folder / "none", ignore_errors=True)
 
 
 def test_a_damaged_book_is_said_on_every_page(client: TestClient, seeded: Seeded) -> None:
-    damaged(client, seeded)
+    damage(seeded)
     for address in ("/", "/intake", "/floor", "/lots", "/trace", "/watch", "/bench", "/plan"):
         page = client.get(address, headers=HTML)
         assert page.status_code == 503, address
@@ -100,7 +98,7 @@ def test_a_damaged_book_is_said_on_every_page(client: TestClient, seeded: Seeded
 def test_what_was_typed_stands_on_the_page_of_a_damaged_book(
     client: TestClient, seeded: Seeded
 ) -> None:
-    damaged(client, seeded)
+    damage(seeded)
     page = client.post("/intake", data=LOAD | {"press": "p", "pin": "2468"}, headers=HTML)
     assert page.status_code == 503
     assert "Not recorded" in page.text and "Write it on paper" in page.text

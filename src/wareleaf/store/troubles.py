@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 HOW_TO_REPAIR = (
-    "Stop the app, keep the damaged files as they are, and bring the last backup back with: "
+    "Stop the app, keep the damaged files as they are, and make a new works of what holds with: "
     "wareleaf salvage DAMAGED_FOLDER NEW_FOLDER --backup BACKUP"
 )
 
