@@ -55,10 +55,52 @@ def test_all_time_in_the_world_comes_to_equilibrium_with_the_inlet_air():
 def test_dry_leaf_in_damp_air_takes_water_back_and_no_more_than_its_equilibrium():
     damp = replace(KELP, moisture_wb=0.05, ambient_c=25.0, ambient_rh=0.85, residence_h=6.0)
     result = out(one(None), damp)
+    adsorbed = balance(25.0, 0.85, "adsorption")
     assert 0.05 < result.moisture_wb_out < 0.5
+    assert moisture_db_from_wb(result.moisture_wb_out) < adsorbed
     assert result.water_removed_kg < 0.0
     assert result.water_residual < 1e-6
     assert result.heat_mj_per_kg_water == 0.0
+    soaked = out(one(None, steps=200), replace(damp, rate_multiplier=20.0, feed_kg_h=5.0))
+    assert moisture_db_from_wb(soaked.moisture_wb_out) == pytest.approx(adsorbed, rel=0.01)
+
+
+def balance(dry_bulb_c, humidity, branch):
+    profile = leaf.profile(KELP.leaf_id)
+    return float(leaf.equilibrium_moisture_db(profile, humidity, dry_bulb_c, branch))
+
+
+def test_between_the_branches_leaf_neither_dries_nor_takes_water_back():
+    """Hysteresis: leaf inside the loop of its two isotherms keeps its water."""
+    low, high = balance(25.0, 0.7, "adsorption"), balance(25.0, 0.7, "desorption")
+    middle = 0.5 * (low + high)
+    still = replace(
+        KELP, moisture_wb=middle / (1.0 + middle), ambient_c=25.0, ambient_rh=0.7, residence_h=6.0
+    )
+    result = out(one(None), still)
+    assert result.moisture_wb_out == pytest.approx(still.moisture_wb, rel=1e-9)
+    assert out(one(None), replace(still, moisture_wb=0.4)).moisture_wb_out < 0.4
+
+
+def test_behind_a_cold_damp_zone_the_quicker_leaf_is_the_wetter_one():
+    """A higher rate brings leaf nearer to the balance with its air, both ways and never past it.
+
+    In the hot zones quicker is drier; in the last, at 12 degC and 95 %, it takes more water back.
+    Uptake ends at the adsorption branch of that air.
+    """
+    hot = (dry.Zone(0.5, 70.0, 1.0), dry.Zone(0.3, 65.0, 0.8))
+    damp = replace(KELP, ambient_rh=0.95, feed_kg_h=30.0, residence_h=5.0)
+    ends, dried = [], []
+    for rate in (1.0, 2.0, 4.0, 16.0):
+        run = replace(damp, rate_multiplier=rate)
+        cold = out(replace(BELT, zones=(*hot, dry.Zone(0.2, None, 0.6)), steps=120), run)
+        dried.append(cold.zones[1].moisture_wb_out)
+        ends.append(moisture_db_from_wb(cold.moisture_wb_out))
+        assert max(cold.water_residual, cold.energy_residual) < 1e-6
+    assert dried == sorted(dried, reverse=True)
+    assert ends == sorted(ends)
+    assert ends[0] > moisture_db_from_wb(dried[0])
+    assert ends[-1] <= balance(12.0, 0.95, "adsorption") * (1.0 + 1e-3)
 
 
 def test_cold_leaf_in_humid_air_gathers_dew_before_it_dries():

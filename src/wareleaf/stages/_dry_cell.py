@@ -16,6 +16,11 @@ thick it is. With that limit held over a step, time integrates exactly to the sa
 exponential. Both are the Wright omega function, so a step is stable at any length. k and Xe are
 those of the air midway through the layer (as it was a step before).
 
+Xe is that of the desorption branch. A leaf drier than it takes water back only below the adsorption
+branch, with the same k (both ways it is diffusion in the blade; no uptake rate was found) and no
+more than the air brings; between the branches it stays as it is. So at a higher k a leaf is nearer
+to the balance with its air: drier in drying air, wetter behind a zone that is damp and cold.
+
 The leaf lies between wet bulb and air in the measure of the two rates, ``T* = T - (T - Tw) N/Nmax``
 (Nmax: air leaves the layer as near to the wet bulb as the layer can bring it), and comes to it
 through its heat capacity, exponentially. A leaf colder than the wet bulb evaporates by the vapour
@@ -161,9 +166,11 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
     middle = dry_bulb + half.dry_bulb
     saturation, rate = look_up(bed.by_dry_bulb, middle, bed.lane)
     rate = bed.rate_factor * rate
-    excess = moisture - t.sorbed(
-        middle, t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))
-    )
+    activity = t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))
+    excess = moisture - t.sorbed(middle, activity)
+    if np.any(excess < 0.0):  # between the branches leaf neither gives nor takes
+        gains = np.minimum(moisture - t.sorbed(middle, activity, gaining=True), 0.0)
+        excess = np.where(excess < 0.0, gains, excess)
 
     outer = bed.conductance / humid_heat * binding * pull + _TINY
     z0 = outer / np.maximum(rate * excess, _TINY)

@@ -46,7 +46,8 @@ class Tables:
     wet_c: Array
     wet_ratio: Array  # humidity ratio of saturated air, by wet bulb, two columns
     wet_heat: Array  # h(t, W) - W cw t of saturated air, by wet bulb
-    sorption: Array  # equilibrium moisture db, by temperature and activity, flattened
+    sorption: Array  # equilibrium moisture db of drying leaf, by temperature and activity, flat
+    sorption_gaining: Array  # the same of leaf that takes water up (adsorption branch)
     sorption_rows: int
     binding_x: Array
     binding_heat: Array  # net heat of sorption, J/kg water, by moisture
@@ -75,15 +76,16 @@ class Tables:
         found: Array = row[..., 0] + (place - whole) * row[..., 1]
         return found
 
-    def sorbed(self, dry_bulb_c: Array, activity: Array) -> Array:
-        """Equilibrium moisture db of the leaf (desorption branch) in air of this humidity."""
+    def sorbed(self, dry_bulb_c: Array, activity: Array, *, gaining: bool = False) -> Array:
+        """Equilibrium moisture db of leaf that dries (``gaining``: takes water up) in this air."""
         held = np.minimum(activity * (1.0 / _ACTIVITY_TOP), 1.0)
         across = _ACTIVITY_STEPS * (1.0 - np.sqrt(1.0 - held))
         along = np.maximum(dry_bulb_c, 0.0) * (1.0 / _SORPTION_STEP_K)
         i = np.minimum(along.astype(np.intp), self.sorption_rows - 2)
         j = across.astype(np.intp)
         u, v = np.minimum(along - i, 1.0), across - j
-        row = self.sorption.take(i * (_ACTIVITY_STEPS + 1) + j, axis=0)
+        table = self.sorption_gaining if gaining else self.sorption
+        row = table.take(i * (_ACTIVITY_STEPS + 1) + j, axis=0)
         found: Array = row[..., 0] + u * row[..., 1] + v * (row[..., 2] + u * row[..., 3])
         return found
 
@@ -133,7 +135,7 @@ def tables(profile: leaf.LeafProfile, pressure_pa: float) -> Tables:
     total = cumulative_simpson(binding, x=x, initial=0.0)
     dry_heat = float(leaf.specific_heat_j_kg_k(profile, 0.0, REFERENCE_C))
     wet_leaf_heat = float(leaf.specific_heat_j_kg_k(profile, 1.0, REFERENCE_C))
-    sorption, rows = _sorption(profile)
+    sorption, rows = _sorption(profile, "desorption")
     return Tables(
         pressure_pa=pressure_pa,
         saturation_pa=saturation,
@@ -141,6 +143,7 @@ def tables(profile: leaf.LeafProfile, pressure_pa: float) -> Tables:
         wet_ratio=_with_steps(wet_ratio),
         wet_heat=wet_heat,
         sorption=sorption,
+        sorption_gaining=_sorption(profile, "adsorption")[0],
         sorption_rows=rows,
         binding_x=x,
         binding_heat=binding,
@@ -154,13 +157,14 @@ def _dry_bulbs() -> Array:
     return np.arange(_COLD_C, _HOT_C + _STEP_K, _STEP_K)
 
 
-def _sorption(profile: leaf.LeafProfile) -> tuple[Array, int]:
+def _sorption(profile: leaf.LeafProfile, branch: str) -> tuple[Array, int]:
     """Equilibrium moisture by temperature (rows) and activity, flattened, with its steps."""
     steps = np.linspace(0.0, 1.0, _ACTIVITY_STEPS + 1)
     activity = _ACTIVITY_TOP * (1.0 - (1.0 - steps) ** 2)
     at_c = np.arange(0.0, _HOT_C + _SORPTION_STEP_K, _SORPTION_STEP_K)
     x = np.asarray(
-        leaf.equilibrium_moisture_db(profile, activity[None, :], at_c[:, None]), dtype=np.float64
+        leaf.equilibrium_moisture_db(profile, activity[None, :], at_c[:, None], branch),
+        dtype=np.float64,
     )
     by_t = np.diff(x, axis=0, append=x[-1:])
     by_a = np.diff(x, axis=1, append=x[:, -1:])
