@@ -154,19 +154,45 @@ def test_vibrated_fluid_bed_akhtaruzzaman_2013():
     """Akhtaruzzaman et al. 2013 (abstract): 69.1 % to 2.8 % (2.0 to 3.5) in 20 min, 130 in, 90 out.
 
     Load and air are not in the abstract: 25 kg/m2 and the velocity that gives their exhaust of
-    90 degC. With the fluid-bed factor 0.6 we come out at about 5.5 +- 3 %, wetter than they did,
-    without it (their constant was itself measured in a fluid bed) at 0.6 %, drier: their dynamic
-    equilibrium ends at 2.0 % where our isotherm gives nearly 0 in air of 130 degC. The published
-    outlet lies between the two and within one standard deviation of the first.
+    90 degC. We come out at 0.6 %, 2.2 points drier: their constant over 20 min brings leaf to its
+    balance with the air, and that ends at 2.0 % where our isotherm gives nearly 0 in air of 130
+    degC. The miss is kept here; the factor 0.6 for thin-layer constants would make it 5.2 %.
     """
-    bed, run = fluid_bed(25.0, 130.0, 1.05, 0.691)
-    usual = dry.simulate(bed, run)
+    usual = dry.simulate(*fluid_bed(25.0, 130.0, 1.05, 0.691))
     assert usual.exhaust_c == pytest.approx(90.0, abs=3.0)
-    assert abs(usual.moisture_wb_out - 0.028) < usual.moisture_wb_out_sd
-    quick = dry.simulate(*fluid_bed(25.0, 130.0, 1.05, 0.691, rate_factor=1.0))
-    assert quick.moisture_wb_out < 0.020
-    assert usual.moisture_wb_out > 0.035
+    assert usual.moisture_wb_out == pytest.approx(0.006, abs=0.002)
+    slow = dry.simulate(*fluid_bed(25.0, 130.0, 1.05, 0.691, rate_factor=0.6))
+    assert slow.moisture_wb_out > 0.035
     assert not any("floods" in w for w in usual.warnings)
+
+
+def test_the_fluid_bed_factor_is_not_counted_twice():
+    """Temple and van Boxtel's 0.6 (abstract) turns a thin-layer constant into a fluid bed's.
+
+    The constant of tea was measured in a fluid bed (Akhtaruzzaman 2013), those of seaweed in thin
+    layers. Only without it do exhaust (66 to 71) and outlet (2 to 4 %) of a factory's bed go
+    together, at any air velocity.
+    """
+
+    def of(leaf_id, factor):
+        bed, run = fluid_bed(38.5, 124.0, 1.06, 0.65, rate_factor=factor)
+        return dry.simulate(bed, dry.DryRun(**{**vars(run), "leaf_id": leaf_id}), with_spread=False)
+
+    assert of("tea_black", None).moisture_wb_out == of("tea_black", 1.0).moisture_wb_out
+    assert of("wakame_blade", None).moisture_wb_out == of("wakame_blade", 0.6).moisture_wb_out
+    assert of("wakame_blade", None).sources != of("tea_black", None).sources
+
+    def together(factor):
+        found = []
+        for velocity in (0.9, 1.0, 1.06, 1.2, 1.4, 1.8):
+            made = dry.simulate(
+                *fluid_bed(38.5, 124.0, velocity, 0.65, rate_factor=factor), with_spread=False
+            )
+            found.append(66.0 < made.exhaust_c < 71.0 and 0.02 < made.moisture_wb_out < 0.04)
+        return any(found)
+
+    assert together(1.0)
+    assert not together(0.6)
 
 
 def test_heat_of_the_fluid_bed():
@@ -178,12 +204,12 @@ def test_heat_of_the_fluid_bed():
 def test_fluid_bed_exhaust():
     """'Tea driers', teaworld (read): inlet 121 to 127, exhaust 66 to 71 degC.
 
-    At the usual load of 38.5 kg/m2 (Moratuwa, abstract) and just enough air to lift the leaf. The
-    exhaust is met to 3 K; the leaf is then still some 15 % wet after 20 min, because one air
-    velocity along the bed starves its wet end: factories give it more air (four zones).
+    At the usual load of 38.5 kg/m2 (Moratuwa, abstract) and little more air than lifts the leaf.
+    More air at the wet end (four zones) dries further.
     """
-    made = dry.simulate(*fluid_bed(38.5, 124.0, 1.0, 0.65), with_spread=False)
-    assert 63.0 < made.exhaust_c < 74.0
+    made = dry.simulate(*fluid_bed(38.5, 124.0, 1.06, 0.65), with_spread=False)
+    assert 66.0 < made.exhaust_c < 71.0
+    assert 0.02 < made.moisture_wb_out < 0.04
     four = tuple(dry.Zone(0.25, 124.0, v) for v in (1.8, 1.4, 0.9, 0.8))
     bed, run = fluid_bed(38.5, 124.0, 1.0, 0.65)
     better = dry.simulate(dry.FluidBed(bed.area_m2, four), run, with_spread=False)

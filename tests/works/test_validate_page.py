@@ -25,7 +25,6 @@ from wareleaf.works.validate.case import (
 PLOT = Plot("x", "y", {"line": [(0.0, 1.0), (1.0, 2.0)]}, {"points": [(0.5, 1.5)]})
 KNOWN_TO_MISS = {
     "vibrated-fluid-bed",
-    "factory-fluid-bed",
     "chain-dryer-exhaust",
     "minimum-fluidisation",
 }

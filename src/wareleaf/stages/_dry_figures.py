@@ -33,6 +33,16 @@ def net_heating_value_mj_kg(fuel: str) -> float:
     return number(f"{fuel}.net_heating_value_mj_kg")
 
 
+def fluid_rate_factor_name(leaf_id: str) -> str:
+    """Name of the figure that takes the rate constant of a leaf to that in a fluid bed.
+
+    A thin layer dries faster than a fluid bed (0.6, Temple and van Boxtel 1999). Where the constant
+    of the profile was itself measured in a fluid bed, that is in it already and its row says 1.
+    """
+    own = f"{leaf_id}.fluid_bed_rate_factor"
+    return own if own in figures() else "fluid_bed.rate_factor"
+
+
 def citations(*names: str) -> tuple[str, ...]:
     """Citations of the named figures, each once."""
     return cite(figures()[n] for n in names)

@@ -18,7 +18,7 @@ from wareleaf.air import (
 )
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_bed import fluid_drop_pa, minimum_fluidisation_m_s, packed_drop_pa
-from wareleaf.stages._dry_figures import citations
+from wareleaf.stages._dry_figures import citations, fluid_rate_factor_name
 from wareleaf.stages._dry_heat_source import HeatSupply, ZoneHeat, after_coil, supply
 from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_solve import Solved, duty_j_kg
@@ -293,7 +293,7 @@ def _curve(
 def _sources(dryer: Dryer, profile: leaf.LeafProfile) -> tuple[str, ...]:
     names = ["bed.h_low_factor", "bed.exposure", "spread.inlet_c_sd"]
     if isinstance(dryer, FluidBed):
-        names += ["fluid_bed.rate_factor", "fluid_bed.particle_m", "fluid_bed.wen_yu_a"]
+        names += [fluid_rate_factor_name(profile.id), "fluid_bed.particle_m", "fluid_bed.wen_yu_a"]
     else:
         names += ["bed.ergun_viscous", "belt.loading_max_kg_m2"]
     if dryer.heater.fuel is not None:

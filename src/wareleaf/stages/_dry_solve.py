@@ -15,6 +15,7 @@ import numpy as np
 from wareleaf.air import specific_volume_m3_kg
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_enthalpy
+from wareleaf.stages._dry_figures import fluid_rate_factor_name, number
 from wareleaf.stages._dry_heat_source import after_coil
 from wareleaf.stages._dry_load import DryRun
 from wareleaf.stages._dry_march import Pass, march, march_mixed_depth, tank, turn
@@ -132,7 +133,7 @@ def _zone(dryer: Dryer, run: DryRun, many: Scenarios, index: int, leaf: Leaf) ->
     walk, factor = march, 1.0
     if isinstance(dryer, FluidBed):
         walk = march_mixed_depth if dryer.mixing == "plug" else tank
-        factor = dryer.rate_factor
+        factor = dryer.rate_factor or number(fluid_rate_factor_name(profile.id))
     column = np.ones((len(many), 1))
     bed = Bed(
         tables=tables(profile, run.pressure_pa),

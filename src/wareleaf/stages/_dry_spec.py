@@ -243,14 +243,15 @@ class FluidBed(_Dryer):
         As for `BeltDryer`.
     mixing : str
         ``"plug"`` (long or vibrated bed) or ``"mixed"`` (each zone one well-mixed tank).
-    rate_factor : float
-        Fluid-bed rate constant over thin-layer rate constant.
+    rate_factor : float or None
+        Rate in this bed over that of the leaf profile. ``None``: 0.6, or 1
+        where the constant of the profile was itself measured in a fluid bed (tea). The first thing to set from a works' own bed.
     particle_m, particle_density_kg_m3 : float
         Of the feed, for the fluidisation check.
     """
 
     mixing: Mixing = "plug"
-    rate_factor: float = field(default_factory=lambda: number("fluid_bed.rate_factor"))
+    rate_factor: float | None = None
     particle_m: float = field(default_factory=lambda: number("fluid_bed.particle_m"))
     particle_density_kg_m3: float = field(
         default_factory=lambda: number("fluid_bed.particle_density_kg_m3")
@@ -267,7 +268,8 @@ class FluidBed(_Dryer):
             self.mixing,
             f"mixing is {self.mixing!r}; it must be 'plug' or 'mixed'.",
         )
-        finite("rate_factor", self.rate_factor, 0.0, 2.0, above=True)
+        if self.rate_factor is not None:
+            finite("rate_factor", self.rate_factor, 0.0, 2.0, above=True)
         finite("particle_m", self.particle_m, 1e-5, 0.05, "m")
         finite("particle_density_kg_m3", self.particle_density_kg_m3, 50.0, 3000.0, "kg/m3")
 
