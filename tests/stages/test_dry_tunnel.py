@@ -33,6 +33,7 @@ def db(moisture_wb):
 @given(
     st.sampled_from(leaf.profile_ids()),
     st.sampled_from(["co", "counter"]),
+    st.sampled_from(["indirect", "direct"]),
     st.floats(0.2, 0.92),
     st.floats(1.0, 12.0),
     st.floats(5.0, 150.0),
@@ -41,12 +42,12 @@ def db(moisture_wb):
     st.sampled_from([0.0, 0.5, 0.9]),
 )
 def test_every_run_closes_and_stays_within_its_air(
-    leaf_id, flow, wet, hours, feed, inlet, velocity, back
+    leaf_id, flow, kind, wet, hours, feed, inlet, velocity, back
 ):
-    tunnel = dry.TunnelDryer(250.0, 1.5, inlet, velocity, flow, back, cells=24)
-    made = dry.simulate_tunnel(
-        tunnel, dry.DryRun(leaf_id, wet, hours, feed_kg_h=feed), with_spread=False
-    )
+    heater = dry.Heater(0.9, 0.1, "lpg", kind)
+    tunnel = dry.TunnelDryer(250.0, 1.5, inlet, velocity, flow, back, heater=heater, cells=24)
+    run = dry.DryRun(leaf_id, wet, hours, feed_kg_h=feed)
+    made = dry.simulate_tunnel(tunnel, run, with_spread=False)
     assert made.water_residual < 1e-6
     assert made.energy_residual < 1e-6
     # a dry, hygroscopic leaf in damp air heats the air; nothing is hotter than the hottest air
@@ -55,6 +56,62 @@ def test_every_run_closes_and_stays_within_its_air(
         assert max(made.curve_air_c) <= inlet + 1e-6
     assert made.exhaust_relative_humidity < 1.0 + 1e-3
     assert 0.0 < made.moisture_wb_out < 0.93
+    # neither leaf nor air falls below the coldest that comes in: feed, or wet bulb of the inlet
+    floor = min(run.ambient_c, float(wet_bulb_c(inlet, made.inlet_humidity_ratio)))
+    assert min(*made.curve_leaf_c, *made.curve_air_c) > floor - 0.05
+    # never drier than the driest balance: that with the inlet air, by desorption
+    humidity = min(float(relative_humidity(inlet, made.inlet_humidity_ratio)), 0.99)
+    least = float(leaf.equilibrium_moisture_db(run.leaf_profile(), humidity, inlet))
+    assert db(made.moisture_wb_out) > min(least, db(wet)) * (1.0 - 5e-3)  # tables
+
+
+@settings(deadline=None, max_examples=12)
+@given(
+    st.sampled_from(leaf.profile_ids()),
+    st.sampled_from(["co", "counter"]),
+    st.floats(0.5, 0.92),
+    st.floats(1.0, 10.0),
+    st.floats(5.0, 80.0),
+    st.floats(45.0, 90.0),
+)
+def test_more_drying_power_dries_further(leaf_id, flow, wet, hours, feed, inlet):
+    """Monotone limits, in air that dries all along."""
+    tunnel = dry.TunnelDryer(250.0, 1.5, inlet, 2.0, flow, cells=24)
+    run = dry.DryRun(leaf_id, wet, hours, feed_kg_h=feed, ambient_rh=0.6)
+
+    def out(tunnel=tunnel, run=run):
+        return dry.simulate_tunnel(tunnel, run, with_spread=False).moisture_wb_out
+
+    base = out()
+    assert out(replace(tunnel, inlet_c=inlet + 5.0)) < base + 1e-6
+    assert out(run=replace(run, ambient_rh=0.9)) > base - 1e-6
+    assert out(run=replace(run, feed_kg_h=1.2 * feed)) > base - 1e-6
+    assert out(run=replace(run, rate_multiplier=1.2)) < base + 1e-6
+    assert out(replace(tunnel, recirculated=0.5)) > base - 1e-6
+
+
+def test_a_flame_brings_its_water_and_its_carbon_dioxide_into_the_tunnel():
+    """Stoichiometry: C3H8 + 5 O2 = 3 CO2 + 4 H2O; 44.10 kg give 72.06 kg water, 132.03 kg CO2."""
+    run = replace(RUN, feed_kg_h=100.0, residence_h=2.0)
+    kinds = ("indirect", "direct")
+    plain, flame = (
+        dry.simulate_tunnel(
+            replace(TUNNEL, heater=dry.Heater(0.95, 0.05, "lpg", kind)), run, with_spread=False
+        )
+        for kind in kinds
+    )
+    assert flame.inlet_humidity_ratio > plain.inlet_humidity_ratio
+    assert flame.moisture_wb_out > plain.moisture_wb_out
+    burned = flame.supply.fuel_kg
+    assert flame.supply.combustion_water_kg == pytest.approx(burned * 4 * 18.015 / 44.10, rel=1e-3)
+    assert flame.supply.combustion_co2_kg == pytest.approx(burned * 3 * 44.01 / 44.10, rel=1e-3)
+    assert plain.supply.combustion_water_kg == 0.0
+    # all water that leaves came with leaf, ambient air or fuel
+    fresh = flame.dry_air_kg * (1.0 - TUNNEL.recirculated)
+    ambient = float(humidity_ratio(run.ambient_c, run.ambient_rh))
+    out = fresh * (flame.exhaust_humidity_ratio - ambient)
+    assert out == pytest.approx(flame.water_removed_kg + burned * 4 * 18.015 / 44.10, rel=1e-3)
+    assert any("carbon dioxide" in w for w in flame.warnings)
 
 
 def test_a_hygroscopic_leaf_in_nearly_still_return_air_is_solved_too():
@@ -122,9 +179,39 @@ def test_aim_reaches_its_target_and_says_so_when_it_cannot():
     assert found.reachable
     assert found.result.moisture_wb_out == pytest.approx(0.4, abs=1e-5)
     assert found.result.moisture_wb_out_sd > 0.0
-    again = dry.aim_tunnel(replace(TUNNEL, inlet_c=30.0), replace(RUN, feed_kg_h=300.0), 0.1)
+    again = dry.aim_tunnel(TUNNEL, replace(RUN, feed_kg_h=300.0), 0.1)
     assert not again.reachable
     assert "out of reach" in again.reason
+    assert "trays are full" in again.reason
+
+
+@pytest.mark.parametrize("flow", ["co", "counter"])
+def test_a_target_below_the_balance_names_the_driest_reachable(flow):
+    cool = replace(TUNNEL, inlet_c=25.0, flow=flow, recirculated=0.0)
+    found = dry.aim_tunnel(cool, replace(RUN, feed_kg_h=5.0), 0.05)
+    assert not found.reachable
+    assert "however long it stays" in found.reason
+    assert f"driest reachable is {100 * found.result.moisture_wb_out:.1f} %" in found.reason
+    held = float(found.reason.split("holds ")[1].split(" %")[0]) / 100.0
+    assert 0.05 < held <= found.result.moisture_wb_out + 1e-3
+
+
+def test_over_full_trays_say_what_they_take():
+    slow = replace(TUNNEL, time_min_h=10.0)
+    found = dry.aim_tunnel(slow, replace(RUN, feed_kg_h=300.0), 0.2)
+    assert not found.reachable
+    assert "over-full" in found.reason
+    most = found.settings["feed_kg_h"]
+    assert most == pytest.approx(TUNNEL.loading_max_kg_m2 * 250.0 / 10.0)
+    assert f"{most:.0f} kg/h of this leaf, not 300" in found.reason
+    assert found.result.loading_kg_m2 == pytest.approx(TUNNEL.loading_max_kg_m2)
+
+
+def test_an_easy_target_takes_the_shortest_time():
+    found = dry.aim_tunnel(replace(TUNNEL, time_min_h=8.0), replace(RUN, feed_kg_h=20.0), 0.5)
+    assert found.reachable
+    assert found.settings["residence_h"] == 8.0
+    assert "dries further" in found.reason
 
 
 @pytest.mark.parametrize(

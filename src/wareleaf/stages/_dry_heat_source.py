@@ -61,6 +61,9 @@ class HeatSupply:
         Heat from the condenser per compressor work; 0 without a heat pump.
     combustion_water_kg : float
         Vapour that a flame added to the air.
+    combustion_co2_kg : float
+        Carbon dioxide of the fuel: over the leaf and out with the exhaust where the flame is in the
+        air, else up the chimney.
     """
 
     kind: str
@@ -73,6 +76,7 @@ class HeatSupply:
     rejected_kwh: float = 0.0
     cop: float = 0.0
     combustion_water_kg: float = 0.0
+    combustion_co2_kg: float = 0.0
 
     @property
     def electricity_kwh(self) -> float:
@@ -162,6 +166,7 @@ def supply(heater: Heater, zones: tuple[ZoneHeat, ...], ambient_c: float) -> Hea
         fuel_kg=fuel,
         steam_kg=3.6 * need / number("steam.latent_mj_kg") if heater.kind == "steam" else 0.0,
         combustion_water_kg=3.6e6 * need * (1.0 - heater.loss_fraction) * flame_water_kg_j(heater),
+        combustion_co2_kg=_co2_kg(heater, fuel),
     )
 
 
@@ -169,6 +174,12 @@ def _fuel_kg(heater: Heater, heat_kwh: float) -> float:
     if heater.fuel is None:
         return 0.0
     return 3.6 * heat_kwh / heater.efficiency / net_heating_value_mj_kg(heater.fuel)
+
+
+def _co2_kg(heater: Heater, fuel_kg: float) -> float:
+    if heater.fuel is None:
+        return 0.0
+    return fuel_kg * number(f"{heater.fuel}.co2_formed_kg_kg")
 
 
 def _pumped(
@@ -183,10 +194,12 @@ def _pumped(
     work = sum(z.cooling_kwh for z in heated) / (cop - 1.0) if coils else need / cop
     pumped = cop * work
     short = max(need - pumped, 0.0)
+    fuel = _fuel_kg(heater, short)
     return HeatSupply(
         kind="heat_pump",
         heat_kwh=need,
-        fuel_kg=_fuel_kg(heater, short),
+        fuel_kg=fuel,
+        combustion_co2_kg=_co2_kg(heater, fuel),
         compressor_kwh=work,
         electric_kwh=short if heater.fuel is None else 0.0,
         pumped_kwh=pumped,

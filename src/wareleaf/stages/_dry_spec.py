@@ -244,8 +244,9 @@ class FluidBed(_Dryer):
     mixing : str
         ``"plug"`` (long or vibrated bed) or ``"mixed"`` (each zone one well-mixed tank).
     rate_factor : float or None
-        Rate in this bed over that of the leaf profile. ``None``: 0.6, or 1
-        where the constant of the profile was itself measured in a fluid bed (tea). The first thing to set from a works' own bed.
+        Rate in this bed over that of the leaf profile. ``None``: 0.6, or 1 where
+        the constant of the profile was itself measured in a fluid bed (tea). The first thing to
+        set from a works' own bed.
     particle_m, particle_density_kg_m3 : float
         Of the feed, for the fluidisation check.
     """

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import brentq
 
-from wareleaf.air import specific_volume_m3_kg
+from wareleaf.air import CP_WATER_J_KG_K, enthalpy_j_kg, specific_volume_m3_kg
 from wareleaf.measure import BadInput
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, cell
 from wareleaf.stages._dry_figures import number
@@ -23,6 +23,7 @@ from wareleaf.stages._dry_tables import Tables
 from wareleaf.stages.common import Array
 
 _FLOWS = (300.0, 60.0, 15.0, 5.0, 2.0, 1.0)  # times the true air flow
+_FLAMES, _FLAME_NEAR = 12, 1e-9
 _MOST, _SMOOTH = 60, 12  # Newton steps, and how many before shorter ones take turns
 _INPUTS, _OUTPUTS = 7, 4
 _MOVED = np.array([1e-6, 1e-4, 1e-4, 1e-7, 1e-4, 1e-7, 1e-7])
@@ -45,8 +46,15 @@ class Line:
     exchange_m2_kg: float
     inlet_c: float
     recirculated: float
+    ambient_c: float
     ambient_ratio: float
     feed: tuple[float, float]  # moisture db, degC
+    added_ratio: float = 0.0  # combustion vapour, kg per kg of fresh dry air
+
+    @property
+    def fresh_ratio(self) -> float:
+        """Humidity ratio of the fresh air, with the vapour of a flame."""
+        return self.ambient_ratio + self.added_ratio
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,8 +112,46 @@ def solve_line(line: Line, start: Solution | None = None) -> Solution:
     return _finished(line, *found)
 
 
+def duty_j_kg(line: Line, found: Solution) -> float:
+    """Heat that the heater gives each kg of the tunnel's dry air, J/kg.
+
+    What drains from the return air takes its heat along.
+    """
+    r = line.recirculated
+    back = float(enthalpy_j_kg(*found.exhaust(line.counter)))
+    fresh = float(enthalpy_j_kg(line.ambient_c, line.fresh_ratio))
+    inlet = float(enthalpy_j_kg(line.inlet_c, found.inlet_ratio))
+    return inlet - r * back - (1.0 - r) * fresh + found.drained * CP_WATER_J_KG_K * line.inlet_c
+
+
+def solve_fired(
+    line: Line, vapour_kg_j: float, start: Solution | None = None
+) -> tuple[Line, Solution]:
+    """Steady state with the vapour of a direct flame in the fresh air.
+
+    The vapour follows from the heat, and the heat hardly from it, so a few rounds close it.
+
+    Parameters
+    ----------
+    line : Line
+        The tunnel.
+    vapour_kg_j : float
+        Of the flame per joule that the air takes up; 0 without a flame.
+    start : Solution or None
+        A near solution.
+    """
+    found = solve_line(line, start)
+    for _ in range(_FLAMES):
+        added = max(duty_j_kg(line, found), 0.0) / (1.0 - line.recirculated) * vapour_kg_j
+        if abs(added - line.added_ratio) <= _FLAME_NEAR * added + 1e-15:
+            break
+        line = replace(line, added_ratio=added)
+        found = solve_line(line, found)
+    return line, found
+
+
 def _from_free_air(line: Line) -> tuple[Array, float] | None:
-    state, inlet, found = _free_air(line), line.ambient_ratio, None
+    state, inlet, found = _free_air(line), line.fresh_ratio, None
     for flow in _FLOWS:
         found = _newton(line, state, inlet, flow)
         if found is not None:
@@ -118,14 +164,14 @@ def _inlet_apart(line: Line) -> tuple[Array, float] | None:
     state: list[Array] = []
 
     def over(ratio: float) -> float:
-        fixed = replace(line, recirculated=0.0, ambient_ratio=ratio)
+        fixed = replace(line, recirculated=0.0, ambient_ratio=ratio, added_ratio=0.0)
         near = _newton(fixed, state[-1], ratio, 1.0) if state else None
         found = near or _from_free_air(fixed)
         if found is None:
             raise ArithmeticError
         state.append(found[0])
         returned = float(found[0][3, 0 if line.counter else -1])
-        return line.recirculated * returned + (1.0 - line.recirculated) * line.ambient_ratio - ratio
+        return line.recirculated * returned + (1.0 - line.recirculated) * line.fresh_ratio - ratio
 
     low = 0.5 * line.ambient_ratio
     high = float(line.tables.saturated_ratio(np.array(line.inlet_c)))
@@ -143,7 +189,7 @@ def _finished(line: Line, state: Array, inlet: float) -> Solution:
     x, c, t, w = state
     returned = w[0 if line.counter else -1]
     r = line.recirculated
-    drained = max(r * returned + (1.0 - r) * line.ambient_ratio - inlet, 0.0) if r else 0.0
+    drained = max(r * returned + (1.0 - r) * line.fresh_ratio - inlet, 0.0) if r else 0.0
     flow = float(_air_kg_s(line, np.array(inlet)))
     return Solution(x, c, t, w, inlet, flow, drained if drained > 1e-9 else 0.0)
 
@@ -221,7 +267,7 @@ def _newton(line: Line, state: Array, inlet: float, flow: float) -> tuple[Array,
         jacobian = np.zeros((_OUTPUTS * n + 1, _OUTPUTS * n + 1))
         jacobian[:-1] = -np.einsum("oin,nik->onk", slope, links).reshape(_OUTPUTS * n, -1)
         jacobian[np.arange(_OUTPUTS * n), np.arange(_OUTPUTS * n)] += 1.0
-        returned = r * state[3, end - 3 * n] + (1.0 - r) * line.ambient_ratio
+        returned = r * state[3, end - 3 * n] + (1.0 - r) * line.fresh_ratio
         full = inlet >= limit and returned >= limit
         jacobian[-1, -1], short[-1] = 1.0, 0.0 if full else inlet - returned
         if not full:
@@ -234,7 +280,7 @@ def _newton(line: Line, state: Array, inlet: float, flow: float) -> tuple[Array,
         state[0] = np.maximum(state[0], 1e-7)
         state[1:3] = np.clip(state[1:3], -25.0, 165.0)
         state[3] = np.maximum(state[3], 1e-7)
-        inlet = float(np.clip(inlet + part * step[-1], 1e-7, max(limit, line.ambient_ratio)))
+        inlet = float(np.clip(inlet + part * step[-1], 1e-7, max(limit, line.fresh_ratio)))
         if np.all(np.abs(change).max(axis=1) < _SMALL):
             return state, inlet
     return None
@@ -243,8 +289,8 @@ def _newton(line: Line, state: Array, inlet: float, flow: float) -> tuple[Array,
 def _free_air(line: Line) -> Array:
     """The leaf in air that does not change."""
     state = np.empty((_OUTPUTS, line.cells))
-    state[2], state[3] = line.inlet_c, line.ambient_ratio
-    one = np.array([[*line.feed, line.inlet_c, line.ambient_ratio, 0, 0, line.ambient_ratio]]).T
+    state[2], state[3] = line.inlet_c, line.fresh_ratio
+    one = np.array([[*line.feed, line.inlet_c, line.fresh_ratio, 0, 0, line.fresh_ratio]]).T
     for i in range(line.cells):
         out = _step(line, one, 1e6)
         state[:2, i] = one[:2, 0] = out[:2, 0]

@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 from wareleaf import leaf
 from wareleaf.stages._dry_figures import number
+from wareleaf.stages._dry_heat_source import HeatSupply
 from wareleaf.stages._dry_load import DryRun
 from wareleaf.stages._dry_spec import Dryer, FluidBed
+from wareleaf.stages.common import StageResult
 from wareleaf.stages.quality_rules import stewing, too_hot
 
 if TYPE_CHECKING:
@@ -23,8 +25,8 @@ def warnings_of(
         *too_hot(profile, result.leaf_temperature_max_c),
         *_air(dryer, profile, result),
         *_lift(dryer, result),
-        *_source(dryer, result),
-        *_moisture(profile, result),
+        *heat_source(result.supply, max((z.inlet_c for z in result.zones), default=0.0)),
+        *moisture(profile, result),
     )
 
 
@@ -88,28 +90,31 @@ def _lift(dryer: Dryer, result: DryResult) -> list[str]:
     return said
 
 
-def _source(dryer: Dryer, result: DryResult) -> list[str]:
-    made, said = result.supply, []
+def heat_source(made: HeatSupply, hottest_c: float) -> list[str]:
+    """What a flame or a heat pump asks for, with the hottest air it makes."""
+    said = []
     if made.combustion_water_kg > 0.0:
         said.append(
-            f"Combustion gas meets the leaf and brings {made.combustion_water_kg:.1f} kg of water: "
-            "clean fuel only, and watch carbon monoxide where people work; local codes decide."
+            f"Combustion gas meets the leaf and brings {made.combustion_water_kg:.1f} kg of water "
+            f"and {made.combustion_co2_kg:.1f} kg of carbon dioxide, which must leave with the "
+            "exhaust: clean fuel only, and watch carbon monoxide where people work; local codes "
+            "decide."
         )
     if made.rejected_kwh > 0.05 * made.pumped_kwh:
         said.append(
             f"The heat pump makes {made.rejected_kwh:.0f} kWh more than the air needs; an outside "
             "condenser must take it, or the coil can be warmer."
         )
-    hottest = max(z.inlet_c for z in dryer.zones if z.inlet_c is not None) if made.cop else 0.0
-    if hottest > number("heat_pump.air_max_c"):
+    if made.cop and hottest_c > number("heat_pump.air_max_c"):
         said.append(
-            f"A heat pump for air of {hottest:.0f} degC is unusual: above about "
+            f"A heat pump for air of {hottest_c:.0f} degC is unusual: above about "
             f"{number('heat_pump.air_max_c'):.0f} degC ask the maker."
         )
     return said
 
 
-def _moisture(profile: leaf.LeafProfile, result: DryResult) -> list[str]:
+def moisture(profile: leaf.LeafProfile, result: StageResult) -> list[str]:
+    """Leaf too wet to store, or drier than it needs to be."""
     out = result.moisture_wb_out
     if out > profile.moisture_wb_store_limit:
         return [

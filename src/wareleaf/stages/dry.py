@@ -30,7 +30,10 @@ from wareleaf.stages._dry_solve import solve
 from wareleaf.stages._dry_spec import BeltDryer, Dryer, Fan, FluidBed, Heater, TrayDryer, Zone
 from wareleaf.stages._dry_spread import NAMES, cubature, deviations, sample, vary
 from wareleaf.stages._dry_transient import TransientResult, transient
-from wareleaf.stages._dry_tunnel import TunnelDryer, TunnelResult, aim_tunnel, simulate_tunnel
+from wareleaf.stages._dry_tunnel import simulate_tunnel
+from wareleaf.stages._dry_tunnel_aim import aim_tunnel
+from wareleaf.stages._dry_tunnel_result import TunnelResult
+from wareleaf.stages._dry_tunnel_spec import TunnelDryer
 from wareleaf.stages.common import spread_wb
 
 __all__ = [

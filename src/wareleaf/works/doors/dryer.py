@@ -64,7 +64,9 @@ class DryerIn(DoorInput):
         None, gt=0.0, le=1.0, description="Part of the leaf surface that air reaches."
     )
     mixing: Literal["plug", "mixed"] | None = Field(None, description="Fluid bed only.")
-    rate_factor: float | None = Field(None, gt=0.0, description="Fluid bed only: its rate over the profile's.")
+    rate_factor: float | None = Field(
+        None, gt=0.0, description="Fluid bed only: its rate over the profile's."
+    )
     layers: int | None = Field(None, ge=1, le=60)
     steps: int | None = Field(None, ge=1, le=2000)
 
