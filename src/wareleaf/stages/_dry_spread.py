@@ -15,7 +15,7 @@ from wareleaf.air import humidity_ratio
 from wareleaf.measure import moisture_db_from_wb
 from wareleaf.stages._dry_load import DryRun, loading_kg_m2
 from wareleaf.stages._dry_solve import Scenarios, scenarios
-from wareleaf.stages._dry_spec import Dryer
+from wareleaf.stages._dry_spec import AIR_MAX_C, Dryer, TrayDryer
 from wareleaf.stages.common import Array, finite, log_sd
 
 # moisture, loading, ambient temperature, ambient humidity, inlet temperature, rate
@@ -85,3 +85,37 @@ def vary(dryer: Dryer, run: DryRun, points: Array) -> Scenarios:
         inlet_c=np.maximum(many.inlet_c + z[:, 4][:, None] * heated, ambient_c[:, None]),
         rate_multiplier=run.rate_multiplier * np.exp(z[:, 5]),
     )
+
+
+def drawn(dryer: Dryer, run: DryRun, count: int) -> dict[str, Array]:
+    """Runs as the uncertain inputs let them come, for `simulate_many`; always the same ones.
+
+    Parameters
+    ----------
+    dryer, run
+        As for `simulate`; the standard deviations of the run say how far each input spreads.
+    count : int
+        8 to 20,000, by a Latin hypercube.
+
+    Returns
+    -------
+    dict of str to ndarray
+        What `simulate_many` varies.
+    """
+    z = sample(count)[0] * deviations(run)
+    trays = isinstance(dryer, TrayDryer)
+    load = run.lot_kg() if trays else run.feed_kg_h
+    ambient_c = np.clip(run.ambient_c + z[:, 2], -20.0, 60.0)
+    heated = [zone.inlet_c for zone in dryer.zones if zone.inlet_c is not None]
+    found = {
+        "moisture_wb": np.clip(run.moisture_wb + z[:, 0], 0.002, 0.985),
+        "mass_kg" if trays else "feed_kg_h": load * np.exp(z[:, 1]),
+        "ambient_c": ambient_c,
+        "ambient_rh": np.clip(run.ambient_rh + z[:, 3], 0.0, 1.0),
+        "rate_multiplier": run.rate_multiplier * np.exp(z[:, 5]),
+    }
+    if heated:  # a heater does not go below the ambient air, nor the model above its hottest
+        found["ambient_c"] = np.minimum(ambient_c, min(heated))
+        shift = np.maximum(z[:, 4], found["ambient_c"] - min(heated))
+        found["inlet_shift_k"] = np.minimum(shift, AIR_MAX_C - max(heated))
+    return found

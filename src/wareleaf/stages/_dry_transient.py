@@ -6,14 +6,14 @@ own motion without any smearing. The return air of a zone is its exhaust of the 
 duct holds it so long). Where nothing moves any more the cells hold the steady solution.
 
 Belt and air are of the run's settings; the time that the machine itself takes to warm up is left
-out, so hot air is taken to stand at its set point from the start. An empty stretch is reckoned with
-a millionth of the load, which is in the balances like any other leaf.
+out, so hot air is taken to stand at its set point from the start. The vapour of a
+direct flame follows the heat that the return air of that step asks for. An empty stretch is
+reckoned with a millionth of the load, which is in the balances like any other leaf.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,81 +21,18 @@ from wareleaf.air import specific_volume_m3_kg
 from wareleaf.measure import moisture_wb_from_db, require
 from wareleaf.stages._dry_bed import transfer_w_m2_k
 from wareleaf.stages._dry_cell import Air, Bed, Leaf, air_dry_bulb, air_enthalpy, cell
-from wareleaf.stages._dry_heat_source import after_coil
+from wareleaf.stages._dry_heat_source import after_coil, flame_water_kg_j
 from wareleaf.stages._dry_load import DryRun, check_run
 from wareleaf.stages._dry_march import turn
 from wareleaf.stages._dry_solve import scenarios, solve, zone_steps
 from wareleaf.stages._dry_spec import BeltDryer, Zone
 from wareleaf.stages._dry_tables import by_dry_bulb, tables
+from wareleaf.stages._dry_transient_state import Stretch, TransientResult
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array, finite, relative_closure
 
 _EMPTY, _STILL_M_S = 1e-6, 1e-6
-
-
-@dataclass(frozen=True)
-class TransientResult:
-    """What leaves the belt, hour by hour.
-
-    Parameters
-    ----------
-    time_h : tuple of float
-        Ends of the time steps.
-    product_kg_h : tuple of float
-        Leaf that leaves.
-    moisture_wb_out : tuple of float
-        Of that leaf (where next to nothing leaves: of the trace that does).
-    load : tuple of float
-        Load at the outlet over that of full feed.
-    exhaust_c : tuple of tuple of float
-        By zone.
-    leaf_temperature_max_c : tuple of float
-        Anywhere on the belt.
-    moisture_wb_steady : float
-        Where it settles.
-    wet_kg, dry_kg : float
-        Product wetter and drier than the steady moisture by more than the tolerance.
-    water_residual, energy_residual : float
-        Relative closure of all that entered, left and stayed.
-    """
-
-    time_h: tuple[float, ...]
-    product_kg_h: tuple[float, ...]
-    moisture_wb_out: tuple[float, ...]
-    load: tuple[float, ...]
-    exhaust_c: tuple[tuple[float, ...], ...]
-    leaf_temperature_max_c: tuple[float, ...]
-    moisture_wb_steady: float
-    wet_kg: float
-    dry_kg: float
-    water_residual: float
-    energy_residual: float
-
-
-@dataclass(eq=False)
-class _Stretch:
-    """A zone in time: (column, layer) numbered from the air's side; ``load`` kg/m2 dry matter."""
-
-    zone: Zone
-    bed: Callable[[Array, float, float], Bed]
-    part: float
-    dt_zone_s: float
-    area_m2: float
-    x: Array
-    c: Array
-    load: Array
-    hidden: Array
-    inlet_c: float
-    inlet_ratio: float
-    half: Air = field(init=False)
-
-    def __post_init__(self) -> None:
-        zero = np.zeros_like(self.x)
-        self.half = Air(zero, zero.copy())
-
-    @property
-    def side(self) -> slice:
-        """Order of the layers as the air meets them."""
-        return slice(None, None, -1) if self.zone.direction == "down" else slice(None)
+_STEPS_MOST = 50000
+_FLAMES = 8  # rounds that close the vapour of a flame
 
 
 def transient(
@@ -112,7 +49,7 @@ def transient(
     Parameters
     ----------
     dryer : BeltDryer
-        The belt; without a direct flame.
+        The belt.
     run : DryRun
         Leaf, full feed and air.
     hours : float
@@ -128,10 +65,10 @@ def transient(
     finite("hours", hours, 0.0, 240.0, "h", above=True)
     finite("tolerance_wb", tolerance_wb, 0.0, 0.5, above=True)
     require(
-        isinstance(dryer, BeltDryer) and dryer.heater.kind != "direct",
+        isinstance(dryer, BeltDryer),
         "dryer",
         type(dryer).__name__,
-        "dryer must be a belt without a direct flame; trays and fluid beds have no such transient.",
+        "dryer must be a belt; trays and fluid beds have no such transient.",
     )
     for start, end in gaps:
         finite("gaps", start, 0.0, hours, "h")
@@ -149,6 +86,7 @@ class _March:
         self.steady_wb = float(moisture_wb_from_db(steady.moisture_db[0]))
         self.full = float(self.many.dry_load_kg_m2[0])
         self.ambient = float(self.many.ambient_ratio[0])
+        self.flame = flame_water_kg_j(dryer.heater)
         spans = [
             run.residence_h * SECONDS_PER_HOUR * z.share / zone_steps(dryer, z) for z in dryer.zones
         ]
@@ -168,10 +106,10 @@ class _March:
             else:
                 x = np.full(shape, self.many.moisture_db[0])
                 c = np.full(shape, self.many.leaf_c[0])
-                ratio = self.ambient
+                ratio = self._unloaded(zone, float(state.inlet_c[0]))
             load = np.full(steps, self.full * (1.0 if running else _EMPTY))
             self.stretches.append(
-                _Stretch(
+                Stretch(
                     zone,
                     self._bed(zone, span),
                     self.dt / span,
@@ -220,7 +158,14 @@ class _March:
     ) -> TransientResult:
         """March for some hours."""
         steps = max(1, round(hours * SECONDS_PER_HOUR / self.dt))
-        finite("hours", steps, 1, 50000)
+        most_h = _STEPS_MOST * self.dt / SECONDS_PER_HOUR
+        require(
+            steps <= _STEPS_MOST,
+            "hours",
+            hours,
+            f"hours is {hours:g}; with steps of {self.dt:.1f} s it is at most {most_h:.3g}. "
+            "Ask for less, or give the belt fewer steps.",
+        )
         seen: list[tuple[float, ...]] = []
         exhausts: list[tuple[float, ...]] = []
         for n in range(steps):
@@ -230,7 +175,7 @@ class _March:
             seen.append(self._seen((n + 1) * self.dt / SECONDS_PER_HOUR))
         return self._result(seen, exhausts, tolerance_wb)
 
-    def _feed_of(self, stretch: _Stretch, feed: float) -> tuple[Leaf, float, float]:
+    def _feed_of(self, stretch: Stretch, feed: float) -> tuple[Leaf, float, float]:
         """Leaf (1, layer) from the bottom up, load and hidden heat that enter a stretch."""
         n = self.stretches.index(stretch)
         if n == 0:
@@ -247,7 +192,7 @@ class _March:
         return leaf, load, hidden
 
     def _pass(
-        self, s: _Stretch, leaf: Leaf, load: float, hidden: float
+        self, s: Stretch, leaf: Leaf, load: float, hidden: float
     ) -> tuple[Leaf, Array, Array, Air, Array]:
         """Leaf, load and hidden heat handed to each column; the air that leaves; the air flux."""
         x_in = np.concatenate([leaf.moisture[:, s.side], s.x[:-1]])
@@ -295,7 +240,7 @@ class _March:
             exhaust.append(self._breathe(s, air, flux))
         return tuple(exhaust)
 
-    def _hand_on(self, s: _Stretch, made: Leaf, load_in: Array, hidden_in: Array) -> None:
+    def _hand_on(self, s: Stretch, made: Leaf, load_in: Array, hidden_in: Array) -> None:
         p = s.part
         if p > 1.0 - 1e-9:
             (s.x, s.c), s.load, s.hidden = made, load_in, hidden_in
@@ -308,19 +253,39 @@ class _March:
         s.hidden = old[:, 0] * s.hidden + new[:, 0] * hidden_in
         s.load = load
 
-    def _breathe(self, s: _Stretch, air: Air, flux: Array) -> float:
+    def _breathe(self, s: Stretch, air: Air, flux: Array) -> float:
         """Book what the air took, and mix the inlet air of the next step."""
         ratio = np.array([air.ratio.mean()])
         enthalpy = np.array([air_enthalpy(air.dry_bulb, air.ratio).mean()])
         passed = float(flux[0]) * self.dryer.area_m2 * s.zone.share * self.dt
         entered = air_enthalpy(np.array(s.inlet_c), np.array(s.inlet_ratio))
         self.given += passed * np.array([ratio[0] - s.inlet_ratio, enthalpy[0] - float(entered)])
-        r = s.zone.recirculated
-        if r > 0.0:
-            back = float(after_coil(s.zone, self.props, ratio, enthalpy)[0][0])
+        if s.zone.recirculated > 0.0:
+            mixed = self._mixed(s.zone, s.inlet_c, ratio, enthalpy)
             most = float(self.props.saturated_ratio(np.array(s.inlet_c)))
-            s.inlet_ratio = min(r * back + (1.0 - r) * self.ambient, max(most, self.ambient))
+            s.inlet_ratio = min(mixed, max(most, self.ambient))
         return float(air_dry_bulb(enthalpy, ratio)[0])
+
+    def _mixed(self, zone: Zone, inlet_c: float, ratio: Array, enthalpy: Array) -> float:
+        """Humidity ratio of exhaust and fresh air, with the vapour of the flame that heats them."""
+        r, added = zone.recirculated, 0.0
+        back, behind, _, _ = after_coil(zone, self.props, ratio, enthalpy)
+        fired = self.flame > 0.0 and zone.inlet_c is not None
+        for _ in range(_FLAMES if fired else 0):
+            fresh = self.ambient + added
+            hot = air_enthalpy(np.array(inlet_c), r * back + (1.0 - r) * fresh)
+            cold = air_enthalpy(self.many.ambient_c, np.array([fresh]))
+            duty = float((hot - r * behind - (1.0 - r) * cold)[0])
+            added = max(duty, 0.0) / (1.0 - r) * self.flame
+        return r * float(back[0]) + (1.0 - r) * (self.ambient + added)
+
+    def _unloaded(self, zone: Zone, inlet_c: float) -> float:
+        """Humidity ratio of the inlet where no leaf gives water: the exhaust is the inlet."""
+        ratio = self.ambient
+        for _ in range(_FLAMES if self.flame else 0):
+            heat = air_enthalpy(np.array([inlet_c]), np.array([ratio]))
+            ratio = self._mixed(zone, inlet_c, np.array([ratio]), heat)
+        return ratio
 
     def _held(self, leaf: Leaf, hidden: Array) -> Array:
         """Water kg and heat J in a kg of dry matter, by column (column, 2)."""

@@ -23,12 +23,12 @@ from wareleaf.stages._dry_tunnel_solve import Line, Solution, duty_j_kg
 from wareleaf.stages._dry_tunnel_spec import TunnelDryer
 from wareleaf.stages._dry_warn import heat_source, moisture
 from wareleaf.stages.common import (
-from wareleaf.stages.quality_rules import too_hot
     JOULES_PER_KWH,
     SECONDS_PER_HOUR,
     StageResult,
     relative_closure,
 )
+from wareleaf.stages.quality_rules import too_hot
 
 
 @dataclass(frozen=True)

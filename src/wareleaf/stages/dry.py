@@ -28,8 +28,9 @@ from wareleaf.stages._dry_result import DryResult, ZoneResult
 from wareleaf.stages._dry_run import simulate
 from wareleaf.stages._dry_solve import solve
 from wareleaf.stages._dry_spec import BeltDryer, Dryer, Fan, FluidBed, Heater, TrayDryer, Zone
-from wareleaf.stages._dry_spread import NAMES, cubature, deviations, sample, vary
-from wareleaf.stages._dry_transient import TransientResult, transient
+from wareleaf.stages._dry_spread import NAMES, cubature, deviations, drawn, sample, vary
+from wareleaf.stages._dry_transient import transient
+from wareleaf.stages._dry_transient_state import TransientResult
 from wareleaf.stages._dry_tunnel import simulate_tunnel
 from wareleaf.stages._dry_tunnel_aim import aim_tunnel
 from wareleaf.stages._dry_tunnel_result import TunnelResult
@@ -56,6 +57,7 @@ __all__ = [
     "ZoneResult",
     "aim",
     "aim_tunnel",
+    "drawn",
     "minimum_fluidisation_m_s",
     "project",
     "simulate",

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from wareleaf.works.doors import DoorInput, DoorOutput
 from wareleaf.works.doors import dryer as dryer_door
+from wareleaf.works.doors._dryers import machine, run_of
 
 if TYPE_CHECKING:
     from wareleaf.stages import quality
@@ -151,6 +152,6 @@ def _assess(data: Input, losses: list[quality.Loss]) -> quality.Quality:
         asked.leaf,
         f"dryer_run must be of {data.leaf}, at its settings: without target and readings.",
     )
-    machine, load = dryer_door.machine(asked.dryer), dryer_door.load(asked)
-    result, trace = dry.simulate(machine, load), quality.dryer_trace(machine, load)
+    spec, load = machine(asked.dryer), run_of(asked)
+    result, trace = dry.simulate(spec, load), quality.dryer_trace(spec, load)
     return quality.assess(result, data.leaf, losses, trace=trace, leaf_c_sd=data.leaf_c_sd)
