@@ -22,7 +22,7 @@ from wareleaf.stages._dry_aim import aim
 from wareleaf.stages._dry_bed import minimum_fluidisation_m_s
 from wareleaf.stages._dry_heat_source import HeatSupply
 from wareleaf.stages._dry_load import DryRun, check_run
-from wareleaf.stages._dry_many import ManyResult, simulate_many
+from wareleaf.stages._dry_many import ManyResult, Varied, simulate_many
 from wareleaf.stages._dry_project import DryProjection, project
 from wareleaf.stages._dry_result import DryResult, ZoneResult
 from wareleaf.stages._dry_run import simulate
@@ -53,6 +53,7 @@ __all__ = [
     "TrayDryer",
     "TunnelDryer",
     "TunnelResult",
+    "Varied",
     "Zone",
     "ZoneResult",
     "aim",

@@ -31,9 +31,8 @@ def _refuse_constant(text: str) -> Any:
     raise BadInput("input", text, f"{text} is not a number that can be used.")
 
 
-def _read(source: Path | None, pairs: tuple[str, ...]) -> dict[str, Any]:
-    if pairs:
-        return _pairs(pairs)
+def read_object(source: Path | None) -> dict[str, Any]:
+    """The JSON object in a file, or on standard input."""
     try:
         text = source.read_text("utf-8") if source else sys.stdin.read()
         data = json.loads(text, parse_constant=_refuse_constant)
@@ -78,7 +77,7 @@ def command(
             return
         if plot is not None:
             fit_page.check_plotted(name)
-        data = _read(source, pairs)
+        data = _pairs(pairs) if pairs else read_object(source)
         found = doors.call(name, data)
         if plot is not None:
             fit_page.write(name, data, found, plot)

@@ -97,6 +97,20 @@ def problems_of(error: ValidationError) -> list[Problem]:
     return found
 
 
+def parsed(name: str, data: dict[str, Any]) -> Any:
+    """Plain data as the input of a door.
+
+    Raises
+    ------
+    BadInput
+        With every field that does not fit.
+    """
+    try:
+        return door(name).Input.model_validate(data)
+    except ValidationError as error:
+        raise BadInput.of(problems_of(error)) from error
+
+
 def call(name: str, data: dict[str, Any], *, from_afar: bool = False) -> dict[str, Any]:
     """Run a door on plain data and return plain data; ``from_afar`` says that HTTP asked.
 
@@ -105,14 +119,10 @@ def call(name: str, data: dict[str, Any], *, from_afar: bool = False) -> dict[st
     BadInput
         With every problem of the input.
     """
-    module = door(name)
-    try:
-        parsed = module.Input.model_validate(data)
-    except ValidationError as error:
-        raise BadInput.of(problems_of(error)) from error
+    given = parsed(name, data)
     token = _AFAR.set(from_afar)
     try:
-        result: dict[str, Any] = module.run(parsed).model_dump(mode="json")
+        result: dict[str, Any] = door(name).run(given).model_dump(mode="json")
     finally:
         _AFAR.reset(token)
     return result

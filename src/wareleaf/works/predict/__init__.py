@@ -10,11 +10,13 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from wareleaf.book import LotState
+from wareleaf.stages import dry
 from wareleaf.stages.common import StageReading
 from wareleaf.stages.quality import Quality
 from wareleaf.works.charge import Charge, charge_of
 from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
+from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
 from wareleaf.works.predict.base import OUT_FORM, Ask, Prediction
 from wareleaf.works.settings import Equipment
@@ -25,6 +27,7 @@ __all__ = [
     "Prediction",
     "aim",
     "aim_charge",
+    "dryer_run",
     "leaf_heat",
     "out_leaf",
     "predict",
@@ -151,6 +154,24 @@ def aim(
     if find is None:
         return full_settings(machine, settings), "This stage has no target to aim at.", True
     return find(_ask(works, machine, lots, settings, start, ()))
+
+
+def dryer_run(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+) -> tuple[dry.Dryer, dry.DryRun]:
+    """The dryer and the run that a prediction of these lots computes.
+
+    Raises
+    ------
+    BadInput
+        For a machine that is no dryer, and as `predict`.
+    """
+    dryer = dryer_of(machine, full_settings(machine, settings))
+    return dryer, dryers.dry_run_of(_ask(works, machine, lots, settings, start, ()))
 
 
 def out_leaf(stage: str, leaf_id: str) -> str:
