@@ -102,6 +102,7 @@ def drawn(dryer: Dryer, run: DryRun, count: int) -> dict[str, Array]:
     dict of str to ndarray
         What `simulate_many` varies.
     """
+    finite("runs", count, 8, 20000)
     z = sample(count)[0] * deviations(run)
     trays = isinstance(dryer, TrayDryer)
     load = run.lot_kg() if trays else run.feed_kg_h

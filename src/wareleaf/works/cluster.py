@@ -85,8 +85,10 @@ def _alike(client: Client, address: str) -> None:
         client.wait_for_workers(1, timeout=_WORKER_S)
     except TimeoutError as error:
         raise _bad(address, "has no workers; start some and try again") from error
-    here = versions()
+    here, answered = versions(), 0
     for worker, there in client.run(versions, on_error="return").items():
+        if isinstance(there, OSError):  # it went away while it was asked; others do the work
+            continue
         if isinstance(there, Exception):
             raise _bad(
                 address,
@@ -98,6 +100,9 @@ def _alike(client: Client, address: str) -> None:
                 f"has a worker, {worker}, with {', '.join(there)} where this machine has "
                 f"{', '.join(here)}; make them the same, or the numbers may differ",
             )
+        answered += 1
+    if not answered:
+        raise _bad(address, "has no workers that answer; start some and try again")
 
 
 def versions() -> tuple[str, ...]:
