@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wareleaf import leaf
+from wareleaf.air import wet_bulb_c
 from wareleaf.measure import BadInput
 from wareleaf.stages import dry
 from wareleaf.stages._dry_heat_source import heating_cop
@@ -50,12 +51,50 @@ def test_every_source_closes(leaf_id, kind, wet, inlet, coil, share, back):
     s = made.supply
     flame = sum(z.combustion_water_kg for z in made.zones)
     assert s.combustion_water_kg == pytest.approx(flame, rel=1e-6, abs=1e-9)
+    # C3H8 burns to three CO2: 3 x 44.01 / 44.10
+    assert s.combustion_co2_kg == pytest.approx(s.fuel_kg * 3 * 44.01 / 44.10, rel=1e-3)
     covered = s.pumped_kwh - s.rejected_kwh + s.electric_kwh
     if kind == "heat_pump":
         burned = s.fuel_kg * 46.0 * 0.9 / 3.6
         assert covered + burned == pytest.approx(s.heat_kwh, rel=1e-9)
         taken = sum(z.cooling_kwh for z in made.zones)
         assert s.pumped_kwh == pytest.approx(taken + s.compressor_kwh, rel=1e-9)
+
+
+@settings(deadline=None, max_examples=12)
+@given(
+    st.sampled_from(leaf.profile_ids()),
+    st.sampled_from(["belt", "trays", "fluid_bed"]),
+    st.floats(0.3, 0.92),
+    st.floats(45.0, 110.0),
+    st.floats(0.5, 1.5),
+    st.sampled_from([0.0, 0.5, 0.9]),
+)
+def test_a_direct_flame_keeps_to_wet_bulb_hottest_air_and_monotone_limits(
+    leaf_id, kind, wet, inlet, velocity, back
+):
+    make = {"belt": dry.BeltDryer, "trays": dry.TrayDryer, "fluid_bed": dry.FluidBed}[kind]
+    flame = dry.Heater(0.9, 0.1, "natural_gas", "direct")
+    zone = dry.Zone(1.0, inlet, velocity, back)
+    run = dry.DryRun(leaf_id, wet, 1.0, feed_kg_h=100.0, mass_kg=100.0)
+
+    def out(heater=flame, zone=zone):
+        dryer = make(10.0, (zone,), heater=heater, layers=3, steps=12)
+        return dry.simulate(dryer, run, with_spread=False)
+
+    made = out()
+    assert max(made.water_residual, made.energy_residual) < 1e-6
+    assert made.leaf_temperature_max_c <= made.air_temperature_max_c + 1e-6
+    if made.water_removed_kg > 0.0 and back == 0.0:
+        assert made.air_temperature_max_c <= inlet + 1e-6
+    floor = min(run.ambient_c, float(wet_bulb_c(inlet, made.zones[0].inlet_humidity_ratio)))
+    assert min(made.curve_leaf_c) > floor - 0.05
+    assert made.exhaust_c > floor - 0.05
+    # its vapour never dries, and hotter air does
+    assert made.moisture_wb_out > out(replace(flame, kind="indirect")).moisture_wb_out - 1e-6
+    if wet > 0.5:
+        hotter = out(zone=replace(zone, inlet_c=inlet + 10.0))
+        assert hotter.moisture_wb_out < made.moisture_wb_out + 1e-6
 
 
 def test_a_flame_makes_the_air_damper_and_the_leaf_dries_less():

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wareleaf import leaf
+from wareleaf.air import humidity_ratio, wet_bulb_c
 from wareleaf.measure import BadInput
 from wareleaf.stages import dry
 
@@ -56,16 +57,55 @@ def test_a_running_belt_stays_where_it_is(belt):
     st.floats(0.3, 3.0),
     st.floats(0.0, 1.5),
     st.sampled_from([None, 20.0]),
+    st.sampled_from(["indirect", "direct"]),
 )
-def test_water_and_energy_are_kept_in_time(leaf_id, belt, running, wet, hours, gap, coil):
+def test_water_and_energy_are_kept_in_time(leaf_id, belt, running, wet, hours, gap, coil, kind):
     zones = tuple(replace(z, coil_c=coil) for z in belt.zones)
     run = replace(RUN, leaf_id=leaf_id, moisture_wb=wet, residence_h=hours)
-    belt = replace(belt, zones=zones, layers=3, steps=10)
+    heater = dry.Heater(0.9, 0.1, "lpg", kind)
+    belt = replace(belt, zones=zones, heater=heater, layers=3, steps=10)
     made = dry.transient(belt, run, 2.5 * hours, ((gap * hours, (gap + 0.4) * hours),),
                          running=running)  # fmt: skip
     assert made.water_residual < 1e-9
     assert made.energy_residual < 1e-9
+    # hottest air: 70 degC, and what a dry, hygroscopic leaf warms it by taking its water up
     assert max(made.leaf_temperature_max_c) < 70.0 + 1e-6 + 5.0
+    # nothing is colder than the feed, or the wet bulb of the coldest set point in ambient air
+    ambient = float(humidity_ratio(run.ambient_c, run.ambient_rh))
+    floor = min(run.ambient_c, float(wet_bulb_c(55.0, ambient)))
+    assert min(min(zone) for zone in made.exhaust_c) > floor - 0.05
+    assert 0.0 < min(made.moisture_wb_out) <= max(made.moisture_wb_out) < 0.95
+
+
+@settings(deadline=None, max_examples=8)
+@given(st.sampled_from(leaf.profile_ids()), st.floats(0.5, 0.92), st.floats(0.5, 2.0))
+def test_a_start_up_is_never_wetter_than_steady_and_a_hotter_belt_dries_further(
+    leaf_id, wet, hours
+):
+    """The first leaf meets drier return air than any later one; monotone in time and in heat."""
+    once = replace(
+        BELT, layers=3, steps=10, zones=tuple(replace(z, recirculated=0.5) for z in BELT.zones)
+    )
+    run = replace(RUN, leaf_id=leaf_id, moisture_wb=wet, residence_h=hours, ambient_rh=0.5)
+    made = dry.transient(once, run, 4.0 * hours)
+    full = np.array(made.load) > 0.99
+    assert np.array(made.moisture_wb_out)[full].max() < made.moisture_wb_steady + 1e-4
+    hot = replace(once, zones=tuple(replace(z, inlet_c=z.inlet_c + 10.0) for z in once.zones))
+    warmer = dry.transient(hot, run, 4.0 * hours)
+    assert warmer.moisture_wb_out[-1] < made.moisture_wb_out[-1] + 1e-6
+
+
+@pytest.mark.parametrize("back", [0.0, 0.6])
+def test_a_direct_flame_settles_at_its_steady_solution(back):
+    """Empty to steady, each zone with the vapour that its own heat makes."""
+    zones = tuple(replace(z, recirculated=back) for z in UNEVEN.zones)
+    belt = replace(UNEVEN, zones=zones, heater=dry.Heater(0.9, 0.1, "lpg", "direct"))
+    made = dry.transient(belt, RUN, 15.0)
+    alone = dry.simulate(belt, RUN, with_spread=False)
+    plain = dry.simulate(replace(belt, heater=dry.Heater()), RUN, with_spread=False)
+    assert made.moisture_wb_out[-1] == pytest.approx(alone.moisture_wb_out, rel=1e-4)
+    assert made.moisture_wb_out[-1] > plain.moisture_wb_out + 1e-4
+    assert max(made.water_residual, made.energy_residual) < 1e-9
 
 
 def test_nothing_leaves_before_the_belt_has_gone_round():
