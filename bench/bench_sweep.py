@@ -1,8 +1,10 @@
-"""Many dryer runs for a spread: in chunks on two processes against one after another.
+"""Many dryer runs for a spread: on two processes and on a cluster, against one after another.
 
 10,000 runs of the belt of `bench_dryer` with feed, load, air and rate of the leaf varied, solved by
-`dry.simulate_many`. The same solver one run after another is timed on a part of the same runs, in
-the same process, and taken up to the whole; both must give the same moistures.
+`dry.simulate_many`, and again by the same call on a cluster of two worker processes of this machine
+(whose own start is not counted: a cluster stands ready); both to the same last bit. The same solver
+one run after another is timed on a part of the same runs, in the same process, and taken up to the
+whole; both must give the same moistures.
 """
 
 from __future__ import annotations
@@ -12,10 +14,12 @@ import time
 from dataclasses import replace
 
 import numpy as np
+from distributed import LocalCluster
 
 from bench import Row
 from bench.bench_dryer import DRYER, RUN
 from wareleaf.stages import dry
+from wareleaf.works.spread_runs import many_runs
 
 COUNT, ALONE, WORKERS = 10_000, 60, 2
 
@@ -45,12 +49,27 @@ def _alone(varied: dict[str, np.ndarray], n: int) -> float:
     return made.moisture_wb_out
 
 
+def _on_a_cluster(varied: dict[str, np.ndarray]) -> tuple[float, dry.ManyResult]:
+    with LocalCluster(
+        n_workers=WORKERS, threads_per_worker=1, dashboard_address=None, silence_logs=60
+    ) as cluster:
+        address = cluster.scheduler_address
+        few = {k: v[:10] for k, v in varied.items()}
+        many_runs(DRYER, RUN, few, cluster=address)  # workers load the house once
+        start = time.perf_counter()
+        made = many_runs(DRYER, RUN, varied, cluster=address, progress=_tell)
+        return time.perf_counter() - start, made
+
+
 def run() -> list[Row]:
     varied = drawn(COUNT)
     dry.simulate_many(DRYER, RUN, {k: v[:10] for k, v in varied.items()})  # tables are made once
     start = time.perf_counter()
-    made = dry.simulate_many(DRYER, RUN, varied, workers=WORKERS, progress=_tell)
+    made = many_runs(DRYER, RUN, varied, workers=WORKERS, progress=_tell)
     ours = time.perf_counter() - start
+    afar, there = _on_a_cluster(varied)
+    if not np.array_equal(made.moisture_wb_out, there.moisture_wb_out):
+        raise AssertionError("the cluster's moistures are not the same to the last bit")
     start = time.perf_counter()
     alone = [_alone(varied, n) for n in range(ALONE)]
     each = (time.perf_counter() - start) / ALONE
@@ -64,6 +83,8 @@ def run() -> list[Row]:
         Row(f"{COUNT} dryer runs, {WORKERS} processes", ours, None, None, "s", "<= 20",
             f"{DRYER.layers} x {DRYER.steps} cells; {spread}; water closes to "
             f"{made.water_residual.max():.0e}"),
+        Row(f"{COUNT} dryer runs, cluster of {WORKERS}", afar, None, None, "s", "<= 20",
+            "LocalCluster by its address, connecting counted; the same to the last bit"),
         Row("same, against one after another", ours, each * COUNT, each * COUNT / ours, "s", "",
             f"one by one on {ALONE} of them, taken up; same to {off:.0e}"),
     ]  # fmt: skip

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
 
 from wareleaf import leaf
 from wareleaf.air import humidity_ratio
@@ -63,8 +63,10 @@ def cubature(run: DryRun) -> tuple[Array, Array]:
 def sample(count: int) -> tuple[Array, Array]:
     """A Latin hypercube of ``count`` points in standard deviations (always the same one)."""
     finite("n", count, 8, 20000)
+    from scipy.stats import qmc  # slow to load, and one run alone does not need it
+
     engine = qmc.LatinHypercube(len(NAMES), rng=np.random.default_rng(_SEED))
-    return norm.ppf(engine.random(count)), np.full(count, 1.0 / count)
+    return ndtri(engine.random(count)), np.full(count, 1.0 / count)
 
 
 def vary(dryer: Dryer, run: DryRun, points: Array) -> Scenarios:
