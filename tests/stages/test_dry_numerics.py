@@ -68,6 +68,11 @@ def test_tabled_leaf_is_the_leaf_of_the_house(leaf_id):
     t, activity = np.meshgrid(np.linspace(22.0, 128.0, 9), np.linspace(0.04, 0.93, 12))
     exact = leaf.equilibrium_moisture_db(profile, activity, t)
     assert table.sorbed(t, activity) == pytest.approx(exact, rel=0.03, abs=2e-3)
+    gained = leaf.equilibrium_moisture_db(profile, activity, t, "adsorption")
+    assert table.sorbed(t, activity, gaining=True) == pytest.approx(gained, rel=0.03, abs=2e-3)
+    hot, scorched = np.meshgrid(np.linspace(80.0, 130.0, 6), np.linspace(5e-3, 0.02, 9))
+    exact = leaf.equilibrium_moisture_db(profile, scorched, hot)
+    assert table.sorbed(hot, scorched) == pytest.approx(exact, rel=0.0, abs=3e-3)
     _, rate = look_up(by_dry_bulb(profile, 101325.0, 0.8), t)
     assert rate * 3600.0 == pytest.approx(
         leaf.rate_constant_per_h(profile, t, 0.8, "dry"), rel=1e-4

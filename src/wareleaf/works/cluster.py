@@ -48,7 +48,7 @@ def cluster_executor(address: str) -> Iterator[Executor]:
         that die at the work.
     """
     if not _ADDRESS.fullmatch(address):
-        raise _bad(address, "is no address; give it like tcp://office-pc:8786")
+        raise _bad(address, "is no address; give it like tcp://works.example:8786")
     with _quiet():
         client = _connected(address)
         try:

@@ -32,7 +32,7 @@ _BAR = 40
 @click.option("--workers", default=2, show_default=True, help="Processes on this machine.")
 @click.option(
     "--cluster", metavar="ADDRESS",
-    help="Run on the workers of this Dask scheduler, such as tcp://office-pc:8786.",
+    help="Run on the workers of this Dask scheduler, such as tcp://works.example:8786.",
 )  # fmt: skip
 @works_option
 @json_option
