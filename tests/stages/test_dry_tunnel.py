@@ -62,7 +62,7 @@ def test_every_run_closes_and_stays_within_its_air(
     # never drier than the driest balance: that with the inlet air, by desorption
     humidity = min(float(relative_humidity(inlet, made.inlet_humidity_ratio)), 0.99)
     least = float(leaf.equilibrium_moisture_db(run.leaf_profile(), humidity, inlet))
-    assert db(made.moisture_wb_out) > 0.99 * min(least, db(wet)) - 1e-3  # tables
+    assert db(made.moisture_wb_out) > 0.96 * min(least, db(wet))  # tables
 
 
 @settings(deadline=None, max_examples=12)
