@@ -1,0 +1,282 @@
+"""Recall: every lot a fault reached, where it is, who received it, and whether it adds up."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+from wareleaf.book import Event, LotState
+from wareleaf.book.kinds import SHAPES
+from wareleaf.works.house import Works
+from wareleaf.works.recall_fault import Fault, Start, start_of
+from wareleaf.works.recall_flow import Account, Flow, follow
+
+_MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)
+
+
+@dataclass(frozen=True)
+class Affected:
+    """One lot the fault reached.
+
+    Parameters
+    ----------
+    lot : LotState
+        As it stands.
+    why : str
+        What ties it to the fault.
+    level : int
+        Steps from the lots the fault starts at.
+    share : float
+        Part of its dry matter that came from the fault.
+    dry_g : float
+        The same in grams of dry matter, as made.
+    left_dry_g : float
+        What of that is still here, grams of dry matter.
+    """
+
+    lot: LotState
+    why: str
+    level: int
+    share: float
+    dry_g: float
+    left_dry_g: float
+
+
+@dataclass(frozen=True)
+class Received:
+    """Leaf of the fault that a customer received."""
+
+    customer_id: str
+    customer: str
+    contact: str
+    market: str
+    lot_id: str
+    label: str
+    shipped_at: datetime
+    mass_kg: float
+    share: float
+    dry_from_fault_kg: float
+    document: str
+    vehicle: str
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Where dry matter of the fault is unexplained, kg; negative where too much came out."""
+
+    event_id: str
+    kind: str
+    happened_at: datetime | None
+    lot_ids: tuple[str, ...]
+    place: str
+    dry_kg: float
+    sd_kg: float
+
+
+@dataclass(frozen=True)
+class Recall:
+    """The answer to a fault.
+
+    Parameters
+    ----------
+    fault : Fault
+        As asked.
+    fault_words : str
+        In words.
+    asked_at : datetime
+        On the works' clock.
+    lots : tuple of Affected
+        By steps from the fault, then as made.
+    received : tuple of Received
+        Oldest first.
+    first, last : Account
+        Dry matter at the lots at fault alone, and followed to the end.
+    unexplained_sd_g : float
+        Standard uncertainty of the unexplained of ``last``.
+    missing : tuple of Missing
+        What makes it up, the largest first.
+    notes : tuple of str
+        What people must know of where the line was drawn.
+    events : tuple of Event
+        In force, that moved leaf of the fault.
+    seconds : float
+        Time the book took to answer.
+    """
+
+    fault: Fault
+    fault_words: str
+    asked_at: datetime
+    lots: tuple[Affected, ...]
+    received: tuple[Received, ...]
+    first: Account
+    last: Account
+    unexplained_sd_g: float
+    missing: tuple[Missing, ...]
+    notes: tuple[str, ...]
+    events: tuple[Event, ...]
+    seconds: float
+
+    @property
+    def here(self) -> tuple[Affected, ...]:
+        """Lots of which something is left at the works."""
+        return tuple(a for a in self.lots if a.lot.remaining_mass_g)
+
+    @property
+    def not_held(self) -> tuple[Affected, ...]:
+        """Those of them that are not on hold."""
+        return tuple(a for a in self.here if not a.lot.held_because)
+
+    @property
+    def explained(self) -> bool:
+        """Whether the unexplained lies within two standard uncertainties of the weighings."""
+        return abs(self.last.unexplained_g) <= 2.0 * self.unexplained_sd_g
+
+
+def recall(works: Works, fault: Fault) -> Recall:
+    """Find everything a fault reached.
+
+    Raises
+    ------
+    BadInput
+        When the fault names something unknown, or no lot is affected.
+    """
+    began = time.perf_counter()
+    start = start_of(works, fault)
+    events = _moved(works, start.lots)
+    lots = _lots(works, start, events)
+    flow = follow(start.lots, lots, events)
+    affected = tuple(
+        Affected(
+            lot=lots[k],
+            why=start.lots.get(k) or _made_from(lots[k], events),
+            level=flow.level[k],
+            share=share,
+            dry_g=lots[k].dry_g * share,
+            left_dry_g=lots[k].remaining_dry_g * share,
+        )
+        for k, share in flow.share.items()
+    )
+    return Recall(
+        fault=fault,
+        fault_words=words_of(works, fault),
+        asked_at=works.now(),
+        lots=tuple(sorted(affected, key=lambda a: (a.level, a.lot.made_at, a.lot.lot_id))),
+        received=_received(works, flow, lots, events),
+        first=flow.first,
+        last=flow.last,
+        unexplained_sd_g=flow.unexplained_sd_g,
+        missing=_missing(flow, events),
+        notes=start.notes,
+        events=tuple(events),
+        seconds=time.perf_counter() - began,
+    )
+
+
+def words_of(works: Works, fault: Fault) -> str:
+    """A fault in words, such as ``Blanch bath, 8 May 06:00 to 8 May 09:00``."""
+    named: dict[str, str] = {
+        "source": {s.id: s.name for s in works.settings.source},
+        "machine": {e.id: e.name for e in works.settings.equipment},
+        "meter": {m.id: m.name for m in works.settings.meter},
+    }.get(fault.kind, {})
+    subject = named.get(fault.subject, fault.subject)
+    if fault.kind in ("lot", "laboratory"):
+        subject = f"{fault.kind.capitalize()} {subject}"
+
+    def at(moment: datetime) -> str:
+        return f"{moment.astimezone(works.settings.zone):%d %b %Y %H:%M}"
+
+    if fault.kind == "lot" or not (fault.since or fault.until):
+        return subject
+    since = f"from {at(fault.since)}" if fault.since else ""
+    until = f"until {at(fault.until)}" if fault.until else ""
+    return f"{subject}, {' '.join(w for w in (since, until) if w)}"
+
+
+def _moved(works: Works, roots: Iterable[str]) -> list[Event]:
+    """Every event in force that drew from an affected lot, by walking down from the fault."""
+    found: dict[str, Event] = {}
+    seen = set(roots)
+    todo = list(seen)
+    while todo:
+        lot_id = todo.pop()
+        for event in works.book.events_in_force(kind=_MOVING, lot_id=lot_id):
+            if event.event_id in found or all(d.lot_id != lot_id for d in event.inputs):
+                continue
+            found[event.event_id] = event
+            new = [m.lot_id for m in event.outputs if m.lot_id not in seen]
+            seen.update(new)
+            todo += new
+    return sorted(found.values(), key=lambda e: (e.happened_at, e.event_id))
+
+
+def _lots(works: Works, start: Start, events: list[Event]) -> dict[str, LotState]:
+    ids = dict.fromkeys(start.lots)
+    for event in events:
+        ids.update(dict.fromkeys(d.lot_id for d in event.inputs))
+        ids.update(dict.fromkeys(m.lot_id for m in event.outputs))
+    return {lot.lot_id: lot for lot in works.book.lots(ids=list(ids))}
+
+
+def _made_from(lot: LotState, events: list[Event]) -> str:
+    made = next(e for e in events if any(m.lot_id == lot.lot_id for m in e.outputs))
+    parents = list(dict.fromkeys(d.lot_id for d in made.inputs))
+    more = f" and {len(parents) - 3} more" if len(parents) > 3 else ""
+    return f"made from {', '.join(parents[:3])}{more}"
+
+
+def _received(
+    works: Works, flow: Flow, lots: dict[str, LotState], events: list[Event]
+) -> tuple[Received, ...]:
+    customers = {c.id: c for c in works.settings.customer}
+    found = []
+    for event in events:
+        if event.kind != "ship":
+            continue
+        facts = event.facts
+        known = customers.get(str(facts["customer"]))
+        for drawn in event.inputs:
+            share = flow.share.get(drawn.lot_id, 0.0)
+            if not share:
+                continue
+            found.append(
+                Received(
+                    customer_id=str(facts["customer"]),
+                    customer=known.name if known else str(facts["customer"]),
+                    contact=str(facts.get("contact") or (known.contact if known else "")),
+                    market=str(facts["market"]),
+                    lot_id=drawn.lot_id,
+                    label=lots[drawn.lot_id].label,
+                    shipped_at=event.happened_at,
+                    mass_kg=drawn.mass_g / 1000.0,
+                    share=share,
+                    dry_from_fault_kg=drawn.dry_g * share / 1000.0,
+                    document=event.document,
+                    vehicle=str(facts.get("vehicle") or ""),
+                )
+            )
+    return tuple(found)
+
+
+def _missing(flow: Flow, events: list[Event]) -> tuple[Missing, ...]:
+    by_id = {e.event_id: e for e in events}
+    found = []
+    for gap in flow.gaps:
+        event = by_id.get(gap.event_id)
+        lots: tuple[str, ...] = (gap.lot_id,) if gap.lot_id else ()
+        if event is not None and not lots:
+            lots = tuple(dict.fromkeys(d.lot_id for d in event.inputs))
+        found.append(
+            Missing(
+                event_id=gap.event_id,
+                kind=event.kind if event and not gap.lot_id else "emptied lot",
+                happened_at=event.happened_at if event else None,
+                lot_ids=lots,
+                place=event.place if event else "",
+                dry_kg=gap.dry_g / 1000.0,
+                sd_kg=gap.sd_g / 1000.0,
+            )
+        )
+    return tuple(found)
