@@ -15,6 +15,8 @@ SETTINGS: dict[str, dict[str, str]] = {
         "crop": "What the site works up. For people; nothing is computed from it yet.",
         "weather": "An hourly EPW or TMY3 file, its path from the works' folder; or "
         "`shipped:sand_point` or `shipped:greensboro`, which come with the installation.",
+        "address": "Stands in records that a recall hands on.",
+        "phone": "The same.",
         "day_starts_h": "When work may start, hours from midnight.",
         "day_ends_h": "When work must be over.",
     },
@@ -24,6 +26,8 @@ SETTINGS: dict[str, dict[str, str]] = {
         "name": "Of the line or field.",
         "leaf": "Leaf profile id, see [leaf and markets](leaf-and-markets.md).",
         "grower": "Whose it is; stands in a trace.",
+        "phone": "Of the grower; stands in records that a recall hands on.",
+        "address": "Of the farm, or where the line lies.",
         "haul_h": "Usual hours from cut to door; used when the time of cutting was not given.",
     },
     "equipment": {
@@ -97,6 +101,9 @@ SETTINGS: dict[str, dict[str, str]] = {
         "name": "For papers and recalls.",
         "market": "Market id whose limits apply, see [leaf and markets](leaf-and-markets.md).",
         "contact": "Who to ring in a recall.",
+        "phone": "Where to ring them, at any hour.",
+        "mail": "Where to write to them.",
+        "address": "Where goods are sent; stands in records that a recall hands on.",
     },
     "person": {
         "id": "Signs every entry.",

@@ -27,6 +27,8 @@ class Found:
         Reported as "less than ``value``".
     method, laboratory : str
         How and by whom.
+    kit : str
+        Batch of the test kit or reagent, so that what a bad one judged can be found.
     """
 
     parameter: str
@@ -38,6 +40,7 @@ class Found:
     below_loq: bool = False
     method: str = ""
     laboratory: str = "own bench"
+    kit: str = ""
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,7 @@ def record_result(
         "below_loq": found.below_loq,
         "method": found.method,
         "laboratory": found.laboratory,
+        **({"kit": found.kit.strip()} if found.kit.strip() else {}),
     }
     return record(
         works,

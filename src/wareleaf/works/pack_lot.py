@@ -50,6 +50,8 @@ class PackRun:
         The product's own when empty.
     spill_kg : float
         Leaf swept up.
+    film_batch, label_batch : str
+        Roll or batch numbers of the film and of the labels, so that a fault of them can be found.
     """
 
     product_id: str
@@ -59,6 +61,8 @@ class PackRun:
     scale: str
     film: str = ""
     spill_kg: float = 0.0
+    film_batch: str = ""
+    label_batch: str = ""
 
 
 def pack(
@@ -147,10 +151,17 @@ def pack(
                 "net_g": [float(g) for g in run.net_g],
                 "scale": run.scale,
                 "product": product.id,
+                **_batches(run),
             },
         ),
     )
     return works.book.lot(lot_id)
+
+
+def _batches(run: PackRun) -> dict[str, str]:
+    """What was said of the film's and the labels' batch."""
+    said = {"film_batch": run.film_batch.strip(), "label_batch": run.label_batch.strip()}
+    return {name: batch for name, batch in said.items() if batch}
 
 
 def _check(run: PackRun, lots: Sequence[LotState], leaf_id: str) -> None:

@@ -23,6 +23,7 @@ MAY: dict[str, frozenset[str]] = {
     "record a result": frozenset({"lab", "quality_manager"}),
     "hold a lot": frozenset({"operator", "lab", "quality_manager", "packer", "manager"}),
     "release a lot": frozenset({"quality_manager"}),
+    "run a recall": frozenset({"quality_manager", "manager"}),
     "confirm a limit": frozenset({"quality_manager"}),
     "make a blend": frozenset({"operator", "packer", "manager"}),
     "pack": frozenset({"packer", "manager"}),

@@ -12,6 +12,7 @@ from wareleaf.book.kinds import SHAPES
 from wareleaf.works.house import Works
 from wareleaf.works.recall_fault import Fault, Start, start_of
 from wareleaf.works.recall_flow import Account, Flow, follow
+from wareleaf.works.sight import Sight, sight
 
 _MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)
 
@@ -50,8 +51,10 @@ class Received:
 
     customer_id: str
     customer: str
-    contact: str
     market: str
+    contact: str
+    phone: str
+    mail: str
     lot_id: str
     label: str
     shipped_at: datetime
@@ -85,8 +88,10 @@ class Recall:
         As asked.
     fault_words : str
         In words.
-    asked_at : datetime
-        On the works' clock.
+    known_at : datetime
+        The moment whose knowledge is shown, on the works' clock.
+    past : bool
+        Whether that moment lies before now.
     lots : tuple of Affected
         By steps from the fault, then as made.
     received : tuple of Received
@@ -107,7 +112,8 @@ class Recall:
 
     fault: Fault
     fault_words: str
-    asked_at: datetime
+    known_at: datetime
+    past: bool
     lots: tuple[Affected, ...]
     received: tuple[Received, ...]
     first: Account
@@ -134,8 +140,18 @@ class Recall:
         return abs(self.last.unexplained_g) <= 2.0 * self.unexplained_sd_g
 
 
-def recall(works: Works, fault: Fault) -> Recall:
+def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Recall:
     """Find everything a fault reached.
+
+    Parameters
+    ----------
+    works : Works
+        Open.
+    fault : Fault
+        What is wrong.
+    known_on : datetime or None
+        Answer from what was recorded up to this moment, without later entries and corrections;
+        None answers from all that is known now. Contacts are always those of now.
 
     Raises
     ------
@@ -143,14 +159,16 @@ def recall(works: Works, fault: Fault) -> Recall:
         When the fault names something unknown, or no lot is affected.
     """
     began = time.perf_counter()
-    start = start_of(works, fault)
-    events = _moved(works, start.lots)
-    lots = _lots(works, start, events)
+    seen = sight(works, known_on)
+    start = start_of(seen, fault)
+    events = _moved(seen, start.lots)
+    lots = _lots(seen, start, events)
+    makers = {m.lot_id: e for e in events for m in e.outputs}
     flow = follow(start.lots, lots, events)
     affected = tuple(
         Affected(
             lot=lots[k],
-            why=start.lots.get(k) or _made_from(lots[k], events),
+            why=start.lots.get(k) or _made_from(makers[k]),
             level=flow.level[k],
             share=share,
             dry_g=lots[k].dry_g * share,
@@ -160,10 +178,11 @@ def recall(works: Works, fault: Fault) -> Recall:
     )
     return Recall(
         fault=fault,
-        fault_words=words_of(works, fault),
-        asked_at=works.now(),
+        fault_words=words_of(seen, fault),
+        known_at=seen.now(),
+        past=seen.past,
         lots=tuple(sorted(affected, key=lambda a: (a.level, a.lot.made_at, a.lot.lot_id))),
-        received=_received(works, flow, lots, events),
+        received=_received(seen, flow, lots, events),
         first=flow.first,
         last=flow.last,
         unexplained_sd_g=flow.unexplained_sd_g,
@@ -174,12 +193,13 @@ def recall(works: Works, fault: Fault) -> Recall:
     )
 
 
-def words_of(works: Works, fault: Fault) -> str:
+def words_of(works: Sight, fault: Fault) -> str:
     """A fault in words, such as ``Blanch bath, 8 May 06:00 to 8 May 09:00``."""
     named: dict[str, str] = {
         "source": {s.id: s.name for s in works.settings.source},
         "machine": {e.id: e.name for e in works.settings.equipment},
         "meter": {m.id: m.name for m in works.settings.meter},
+        "film": {f.id: f.name for f in works.settings.film},
     }.get(fault.kind, {})
     subject = named.get(fault.subject, fault.subject)
     if fault.kind in ("lot", "laboratory"):
@@ -195,7 +215,7 @@ def words_of(works: Works, fault: Fault) -> str:
     return f"{subject}, {' '.join(w for w in (since, until) if w)}"
 
 
-def _moved(works: Works, roots: Iterable[str]) -> list[Event]:
+def _moved(works: Sight, roots: Iterable[str]) -> list[Event]:
     """Every event in force that drew from an affected lot, by walking down from the fault."""
     found: dict[str, Event] = {}
     seen = set(roots)
@@ -212,7 +232,7 @@ def _moved(works: Works, roots: Iterable[str]) -> list[Event]:
     return sorted(found.values(), key=lambda e: (e.happened_at, e.event_id))
 
 
-def _lots(works: Works, start: Start, events: list[Event]) -> dict[str, LotState]:
+def _lots(works: Sight, start: Start, events: list[Event]) -> dict[str, LotState]:
     ids = dict.fromkeys(start.lots)
     for event in events:
         ids.update(dict.fromkeys(d.lot_id for d in event.inputs))
@@ -220,15 +240,14 @@ def _lots(works: Works, start: Start, events: list[Event]) -> dict[str, LotState
     return {lot.lot_id: lot for lot in works.book.lots(ids=list(ids))}
 
 
-def _made_from(lot: LotState, events: list[Event]) -> str:
-    made = next(e for e in events if any(m.lot_id == lot.lot_id for m in e.outputs))
+def _made_from(made: Event) -> str:
     parents = list(dict.fromkeys(d.lot_id for d in made.inputs))
     more = f" and {len(parents) - 3} more" if len(parents) > 3 else ""
     return f"made from {', '.join(parents[:3])}{more}"
 
 
 def _received(
-    works: Works, flow: Flow, lots: dict[str, LotState], events: list[Event]
+    works: Sight, flow: Flow, lots: dict[str, LotState], events: list[Event]
 ) -> tuple[Received, ...]:
     customers = {c.id: c for c in works.settings.customer}
     found = []
@@ -245,8 +264,11 @@ def _received(
                 Received(
                     customer_id=str(facts["customer"]),
                     customer=known.name if known else str(facts["customer"]),
-                    contact=str(facts.get("contact") or (known.contact if known else "")),
                     market=str(facts["market"]),
+                    # whom to ring now; what the paper said then is the next best
+                    contact=(known and known.contact) or str(facts.get("contact") or ""),
+                    phone=known.phone if known else "",
+                    mail=known.mail if known else "",
                     lot_id=drawn.lot_id,
                     label=lots[drawn.lot_id].label,
                     shipped_at=event.happened_at,

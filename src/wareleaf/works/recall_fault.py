@@ -1,4 +1,4 @@
-"""A fault and the lots it starts at: a lot, a source, a machine's hours, a meter, a laboratory."""
+"""A fault and the lots it starts at: a lot, a line or grower, a machine's hours, a kit, a film."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Literal
 
 from wareleaf.book import Event, RunState
 from wareleaf.measure.errors import BadInput, require
-from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
+from wareleaf.works.sight import Sight
 
-FaultKind = Literal["lot", "source", "machine", "meter", "laboratory"]
-KINDS: tuple[FaultKind, ...] = ("lot", "source", "machine", "meter", "laboratory")
+FaultKind = Literal["lot", "source", "machine", "meter", "laboratory", "film"]
+KINDS: tuple[FaultKind, ...] = ("lot", "source", "machine", "meter", "laboratory", "film")
 
 TAIL_LEFT = 0.01
 """A bath is taken as free of a fault when 1 % of its water of then is left (our own choice)."""
@@ -29,7 +29,8 @@ class Fault:
     kind : str
         One of `KINDS`.
     subject : str
-        A lot; a line, field or grower; a machine; a meter; a laboratory or the method of its kit.
+        A lot; a line, field, grower or site; a machine; a meter; a laboratory, a method or the
+        batch of a kit; a film, or the batch of a film or of labels.
     since, until : datetime or None
         When it happened, from the first up to, not including, the second; None leaves it open. Not
         used for a lot.
@@ -70,7 +71,7 @@ def tail_hours(machine: Equipment) -> float:
     return water_kg / through_kg_h * math.log(1.0 / TAIL_LEFT) if through_kg_h else math.inf
 
 
-def start_of(works: Works, fault: Fault) -> Start:
+def start_of(works: Sight, fault: Fault) -> Start:
     """The lots a fault starts at.
 
     Raises
@@ -85,6 +86,7 @@ def start_of(works: Works, fault: Fault) -> Start:
         "machine": _of_machine,
         "meter": _of_meter,
         "laboratory": _of_laboratory,
+        "film": _of_film,
     }[fault.kind]
     found = find(works, fault)
     if not found.lots:
@@ -126,21 +128,22 @@ def _check(fault: Fault) -> None:
         )
 
 
-def _of_lot(works: Works, fault: Fault) -> Start:
+def _of_lot(works: Sight, fault: Fault) -> Start:
     lot = works.book.lot(fault.subject)
     return Start({lot.lot_id: "the lot at fault"}, ())
 
 
-def _events(works: Works, fault: Fault, *kinds: str) -> list[Event]:
+def _events(works: Sight, fault: Fault, *kinds: str) -> list[Event]:
     return works.book.events_in_force(kind=kinds, since=fault.since, until=fault.until)
 
 
-def _of_source(works: Works, fault: Fault) -> Start:
+def _of_source(works: Sight, fault: Fault) -> Start:
     asked = fault.subject.strip().casefold()
+    sites = {s.id: s.name.casefold() for s in works.settings.site}
     ids = {
         s.id: s.name
         for s in works.settings.source
-        if asked in (s.id.casefold(), s.name.casefold(), s.grower.casefold())
+        if asked in (s.id.casefold(), s.name.casefold(), s.grower.casefold(), s.site, sites[s.site])
     }
     lots: dict[str, str] = {}
     for event in _events(works, fault, "intake"):
@@ -159,7 +162,7 @@ def _unknown(what: str, subject: str, known: Iterable[str]) -> str:
     return f"There is no {what} {subject!r}; there are: {', '.join(known) or 'none'}."
 
 
-def _of_machine(works: Works, fault: Fault) -> Start:
+def _of_machine(works: Sight, fault: Fault) -> Start:
     machine = works.settings.equipment_of(fault.subject)
     if machine.stage == "pack":
         return _of_bench(works, fault, machine)
@@ -180,6 +183,12 @@ def _of_machine(works: Works, fault: Fault) -> Start:
         elif run.run_id in made_by:
             for made in made_by[run.run_id].outputs:
                 lots[made.lot_id] = f"came off {machine.name}{late}"
+    part = [r for r in runs if r.run_id not in tail and _outside(r, fault, works.now())]
+    if part:
+        notes.append(
+            f"{len(part)} run{'s' if len(part) > 1 else ''} lay partly outside the time. What came "
+            "off was gathered together, so all of it is counted."
+        )
     if tail:
         hours = tail_hours(machine) if fault.tail_h is None else fault.tail_h
         notes.append(
@@ -190,7 +199,14 @@ def _of_machine(works: Works, fault: Fault) -> Start:
     return Start(lots, tuple(notes))
 
 
-def _runs_in(works: Works, fault: Fault, machine: Equipment) -> tuple[list[RunState], set[str]]:
+def _outside(run: RunState, fault: Fault, now: datetime) -> bool:
+    """Whether a run went on before or after the time of the fault."""
+    early = fault.since is not None and run.started_at < fault.since
+    late = fault.until is not None and (run.finished_at or now) > fault.until
+    return early or late
+
+
+def _runs_in(works: Sight, fault: Fault, machine: Equipment) -> tuple[list[RunState], set[str]]:
     """Runs that touch the time of the fault, and which of them only its carry-over reaches."""
     tail_h = tail_hours(machine) if fault.tail_h is None else fault.tail_h
     now, found, tail, ran_h = works.now(), [], set(), 0.0
@@ -210,7 +226,7 @@ def _runs_in(works: Works, fault: Fault, machine: Equipment) -> tuple[list[RunSt
     return found, tail
 
 
-def _of_bench(works: Works, fault: Fault, machine: Equipment) -> Start:
+def _of_bench(works: Sight, fault: Fault, machine: Equipment) -> Start:
     benches = [e for e in works.settings.equipment if e.site == machine.site and e.stage == "pack"]
     lots = {
         made.lot_id: f"packed on {machine.name}"
@@ -228,7 +244,7 @@ def _of_bench(works: Works, fault: Fault, machine: Equipment) -> Start:
 _JUDGES = ("intake", "stage_finished", "split", "pack", "count", "reading", "result")
 
 
-def _of_meter(works: Works, fault: Fault) -> Start:
+def _of_meter(works: Sight, fault: Fault) -> Start:
     meter = works.settings.meter_of(fault.subject)
     made_by = _finished(works, fault.since)
     lots: dict[str, str] = {}
@@ -251,7 +267,7 @@ def _words(kind: str) -> str:
     )
 
 
-def _spoken_of(works: Works, event: Event, made_by: Mapping[str, Event]) -> list[str]:
+def _spoken_of(works: Sight, event: Event, made_by: Mapping[str, Event]) -> list[str]:
     """Lots that a reading or a result speaks of: its lot, or what its run made (or holds yet)."""
     if event.facts.get("lot_id"):
         return [str(event.facts["lot_id"])]
@@ -261,28 +277,27 @@ def _spoken_of(works: Works, event: Event, made_by: Mapping[str, Event]) -> list
     return [lot_id for run in works.book.runs(ids=[run_id]) for lot_id in run.lots]
 
 
-def _finished(works: Works, since: datetime | None) -> dict[str, Event]:
+def _finished(works: Sight, since: datetime | None) -> dict[str, Event]:
     """The end of each run as it stands after corrections, by run."""
     ends = works.book.events_in_force(kind="stage_finished", since=since)
     return {str(e.facts.get("run_id")): e for e in ends}
 
 
-def _known(works: Works, lots: dict[str, str]) -> dict[str, str]:
+def _known(works: Sight, lots: dict[str, str]) -> dict[str, str]:
     """Without the lots that a correction took out of the book."""
     there = {lot.lot_id for lot in works.book.lots(ids=list(lots))}
     return {k: why for k, why in lots.items() if k in there}
 
 
-def _of_laboratory(works: Works, fault: Fault) -> Start:
+def _of_laboratory(works: Sight, fault: Fault) -> Start:
     asked = fault.subject.strip().casefold()
     lots: dict[str, str] = {}
     known: dict[str, None] = {}
     for event in works.book.events_in_force(kind="result"):
         names = [str(event.facts.get(k) or "") for k in ("laboratory", "method", "kit")]
         known.update(dict.fromkeys(n for n in names if n))
-        at = event.happened_at
-        in_time = (not fault.since or at >= fault.since) and (not fault.until or at < fault.until)
-        if in_time and asked in [n.casefold() for n in names if n]:
+        said_so = asked in [n.casefold() for n in names if n]
+        if said_so and _in_time(fault, event.happened_at):
             parameter = str(event.facts["parameter"]).replace("_", " ")
             said = lots.get(str(event.facts["lot_id"]))
             lots[str(event.facts["lot_id"])] = (
@@ -291,3 +306,31 @@ def _of_laboratory(works: Works, fault: Fault) -> Start:
     if asked not in [n.casefold() for n in known]:
         raise BadInput("subject", fault.subject, _unknown("laboratory", fault.subject, known))
     return Start(_known(works, lots), ())
+
+
+def _of_film(works: Sight, fault: Fault) -> Start:
+    asked = fault.subject.strip().casefold()
+    films = {f.id: f.name for f in works.settings.film}
+    by_name = {i for i, name in films.items() if asked in (i.casefold(), name.casefold())}
+    lots: dict[str, str] = {}
+    known: dict[str, None] = dict.fromkeys(films)
+    for event in works.book.events_in_force(kind="pack"):
+        names = {k: str(event.facts.get(k) or "") for k in ("film_batch", "label_batch")}
+        known.update(dict.fromkeys(n for n in names.values() if n))
+        if not _in_time(fault, event.happened_at):
+            continue
+        if event.facts["film"] in by_name:
+            why = f"packed in {films[event.facts['film']]}"
+        else:
+            found = [k for k, n in names.items() if n and n.casefold() == asked]
+            if not found:
+                continue
+            why = f"{found[0].replace('_', ' ')} {names[found[0]]}"
+        lots.update(dict.fromkeys((m.lot_id for m in event.outputs), why))
+    if not by_name and asked not in [n.casefold() for n in known]:
+        raise BadInput("subject", fault.subject, _unknown("film", fault.subject, known))
+    return Start(_known(works, lots), ())
+
+
+def _in_time(fault: Fault, at: datetime) -> bool:
+    return (fault.since is None or at >= fault.since) and (fault.until is None or at < fault.until)

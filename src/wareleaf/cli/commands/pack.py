@@ -16,6 +16,8 @@ from wareleaf.measure.units import parse_mass_kg
 @click.option("--net", required=True, help="Net contents of weighed packs, in g: '501,499.5'.")
 @click.option("--scale", required=True, help="Meter id of the balance.")
 @click.option("--film", default="", help="Film id when not the product's own.")
+@click.option("--film-batch", default="", help="Roll or batch number of the film.")
+@click.option("--label-batch", default="", help="Batch number of the labels.")
 @click.option("--spill", default="0", help="Leaf swept up, kg.")
 @click.option("--document", default="", help="Number of the pack sheet.")
 @click.option("--at", help="When; now when left out.")
@@ -29,6 +31,8 @@ def command(
     net: str,
     scale: str,
     film: str,
+    film_batch: str,
+    label_batch: str,
     spill: str,
     document: str,
     at: str | None,
@@ -45,6 +49,8 @@ def command(
         net_g=[metered(balance, one) for one in net.replace(";", ",").split(",") if one.strip()],
         scale=scale,
         film=film,
+        film_batch=film_batch,
+        label_batch=label_batch,
         spill_kg=parse_mass_kg(spill, "spill_kg"),
     )
     made = pack(job.works, job.who, run, happened_at=job.at(at), document=document, note=note)

@@ -25,6 +25,7 @@ from wareleaf.cli.typed import fraction, number
 @click.option("--moisture", help="Of the sample as analysed, in %; needed between wet and dry.")
 @click.option("--below-loq", is_flag=True, help="Reported as less than VALUE.")
 @click.option("--method", default="", help="How it was measured.")
+@click.option("--kit", default="", help="Batch of the test kit or reagent.")
 @click.option("--laboratory", default="own bench", show_default=True, help="By whom.")
 @click.option("--document", default="", help="Number of the report.")
 @click.option("--at", help="When; now when left out.")
@@ -44,6 +45,7 @@ def command(job: Job, **given: str | bool | None) -> None:
         below_loq=bool(given["below_loq"]),
         method=text["method"],
         laboratory=text["laboratory"],
+        kit=text["kit"],
     )
     event = record_result(
         job.works,

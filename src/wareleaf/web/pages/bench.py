@@ -177,4 +177,5 @@ def _found(form: Entered, listed: Sequence[ToReport]) -> bench.Found:
         below_loq=bool(form.get("below_loq")),
         method=form.get("method"),
         laboratory=form.get("laboratory") or OWN_BENCH,
+        kit=form.get("kit"),
     )

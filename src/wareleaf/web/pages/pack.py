@@ -60,6 +60,8 @@ def _run(form: Entered, lots_kg: Mapping[str, float | None]) -> PackRun:
         net_g=_weights(form),
         scale=form.get("scale"),
         film=form.get("film"),
+        film_batch=form.get("film_batch"),
+        label_batch=form.get("label_batch"),
         spill_kg=form.maybe("spill_kg", "Swept up") or 0.0,
     )
 

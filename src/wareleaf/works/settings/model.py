@@ -66,6 +66,8 @@ class Site(_Table):
     letter: str = Field(pattern=r"^[A-Z]$", description="First letter of this site's lot numbers.")
     crop: Literal["kelp", "tea"]
     weather: str
+    address: str = ""
+    phone: str = ""
     day_starts_h: float = Field(5.0, ge=0.0, lt=24.0)
     day_ends_h: float = Field(22.0, gt=0.0, le=24.0)
 
@@ -78,6 +80,8 @@ class SourcePlace(_Table):
     name: str
     leaf: str
     grower: str = ""
+    phone: str = ""
+    address: str = ""
     haul_h: float = Field(0.5, ge=0.0, le=48.0, description="Usual hours from cut to door.")
 
 
@@ -178,12 +182,15 @@ class Product(_Table):
 
 
 class Customer(_Table):
-    """A buyer, and the market whose limits apply."""
+    """A buyer, the market whose limits apply, and whom to ring in a recall."""
 
     id: str
     name: str
     market: str
     contact: str = ""
+    phone: str = ""
+    mail: str = ""
+    address: str = ""
 
 
 class Person(_Table):
