@@ -8,11 +8,10 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from wareleaf.reports.recall_tables import CAUTIONS, KIND_WORDS, parts_of, tables, time_taken
+from wareleaf.reports.recall_tables import CAUTIONS, KIND_WORDS, balance_of, tables, time_taken
 from wareleaf.works.house import Works
 from wareleaf.works.recall import Affected, Recall
 from wareleaf.works.recall_elements import MISSING
-from wareleaf.works.recall_flow import Account
 
 _SHEETS = ("harvest", "cooling", "initial-packing", "receiving", "transformation", "shipping")
 
@@ -64,7 +63,7 @@ def words_of(
             ["customers", str(len({r.customer_id for r in found.received}))],
             ["accounted for", f"{last.accounted * 100:.2f} %"],
             ["the book's time", f"{found.seconds:.2f} s"],
-            *([["time taken", time_taken(works.now() - began)]] if began else []),
+            *([["time taken", time_taken((works.now() - began).total_seconds())]] if began else []),
         ],
         "verdict": _verdict(found),
         "explained": found.explained,
@@ -81,7 +80,7 @@ def words_of(
             ]
             for r in found.received
         ],
-        "balance": _balance(found.first, last),
+        "balance": _balance(found),
         "here": [_lot(a) for a in found.here],
         "gone": [_lot(a) for a in found.lots if not a.lot.remaining_mass_g],
         "missing": [
@@ -95,9 +94,7 @@ def words_of(
         ],
         "more_missing": max(len(found.missing) - 20, 0),
         "sheets": [
-            [t.title, str(len(t.rows)), t.note]
-            for t in tables(works, found)
-            if t.name in _SHEETS
+            [t.title, str(len(t.rows)), t.note] for t in tables(works, found) if t.name in _SHEETS
         ],
         "cautions": list(CAUTIONS),
     }
@@ -127,14 +124,13 @@ def _verdict(found: Recall) -> str:
     )
 
 
-def _balance(first: Account, last: Account) -> list[list[str]]:
-    mine, onward = dict(parts_of(first)), dict(parts_of(last))
-    names = [*dict.fromkeys([*list(onward)[:-1], *list(mine)[:-1]]), "Unexplained"]
+def _balance(found: Recall) -> list[list[str]]:
+    first, last = found.first, found.last
 
     def kg(grams: int) -> str:
         return f"{grams / 1e3:,.3f}"  # to the gram, so that the column adds up on paper
 
-    rows = [[n, kg(mine.get(n, 0)), kg(onward.get(n, 0))] for n in names]
+    rows = [[name, kg(mine), kg(onward)] for name, mine, onward in balance_of(found)]
     rows.append(["Entered with the fault", kg(first.total_g), kg(last.total_g)])
     rows.append(
         [

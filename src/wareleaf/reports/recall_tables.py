@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import Any
 
 from wareleaf.measure.errors import BadInput
@@ -213,32 +212,43 @@ def _received(found: Recall) -> Table:
     return Table("received", "Who received it", "Contacts are those of now.", head, rows)
 
 
-def time_taken(taken: timedelta) -> str:
-    """A duration as people say it."""
-    minutes, seconds = divmod(round(taken.total_seconds()), 60)
+def time_taken(taken_s: float) -> str:
+    """Seconds as people say a duration."""
+    minutes, seconds = divmod(round(taken_s), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min {seconds:02d} s"
 
 
-def parts_of(account: Account) -> list[tuple[str, int]]:
-    """Lines of an account in the order of a report, grams; they add up to its total."""
-    return [
-        ("In stock", account.in_stock_g),
-        ("On machines", account.on_machines_g),
-        ("Shipped", account.shipped_g),
-        ("Used, made into other lots", account.used_on_g),
-        ("Samples", account.samples_g),
-        ("Waste", account.waste_g),
-        *((f"Lost: {name}", grams) for name, grams in account.losses_g.items()),
-        ("Unexplained", account.unexplained_g),
-    ]
+def balance_of(found: Recall) -> list[tuple[str, int, int]]:
+    """Lines of the mass balance: words, grams at the lots at fault, grams followed to the end.
+
+    Each column adds up to what entered with the fault.
+    """
+    first, last = _parts(found.first), _parts(found.last)
+    losses = sorted(n for n in {*first, *last} if n.startswith(_LOST))
+    names = [n for n in last if not n.startswith(_LOST) and n != _GAP]
+    return [(n, first.get(n, 0), last.get(n, 0)) for n in (*names, *losses, _GAP)]
+
+
+_LOST, _GAP = "Lost: ", "Unexplained"
+
+
+def _parts(account: Account) -> dict[str, int]:
+    return {
+        "In stock": account.in_stock_g,
+        "On machines": account.on_machines_g,
+        "Shipped": account.shipped_g,
+        "Used, made into other lots": account.used_on_g,
+        "Samples": account.samples_g,
+        "Waste": account.waste_g,
+        **{_LOST + name: grams for name, grams in account.losses_g.items()},
+        _GAP: account.unexplained_g,
+    }
 
 
 def _balance(found: Recall) -> Table:
-    first, last = dict(parts_of(found.first)), dict(parts_of(found.last))
-    names = [*dict.fromkeys([*list(last)[:-1], *list(first)[:-1]]), "Unexplained"]
     rows: list[tuple[Cell, ...]] = [
-        (name, first.get(name, 0) / 1000.0, last.get(name, 0) / 1000.0) for name in names
+        (name, first / 1000.0, last / 1000.0) for name, first, last in balance_of(found)
     ]
     rows.append(("Entered with the fault", found.first.total_g / 1000.0, found.last.total_g / 1e3))
     rows.append(
