@@ -186,7 +186,7 @@ def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Reca
         first=flow.first,
         last=flow.last,
         unexplained_sd_g=flow.unexplained_sd_g,
-        missing=_missing(flow, events),
+        missing=_missing(seen, flow, events),
         notes=start.notes,
         events=tuple(events),
         seconds=time.perf_counter() - began,
@@ -282,8 +282,9 @@ def _received(
     return tuple(found)
 
 
-def _missing(flow: Flow, events: list[Event]) -> tuple[Missing, ...]:
+def _missing(works: Sight, flow: Flow, events: list[Event]) -> tuple[Missing, ...]:
     by_id = {e.event_id: e for e in events}
+    machines = {e.id: e.name for e in works.settings.equipment}
     found = []
     for gap in flow.gaps:
         event = by_id.get(gap.event_id)
@@ -296,7 +297,7 @@ def _missing(flow: Flow, events: list[Event]) -> tuple[Missing, ...]:
                 kind=event.kind if event and not gap.lot_id else "emptied lot",
                 happened_at=event.happened_at if event else None,
                 lot_ids=lots,
-                place=event.place if event else "",
+                place=machines.get(event.place, event.place) if event else "",
                 dry_kg=gap.dry_g / 1000.0,
                 sd_kg=gap.sd_g / 1000.0,
             )

@@ -27,17 +27,17 @@ from wareleaf.works.recall_subjects import KIND_NAMES, TIMELESS, subjects
 router = APIRouter()
 
 _ASKED = ("kind", "subject", "since", "until", "tail_h", "known_on", "drill", "began")
-SORTS: dict[str, tuple[str, Callable[[Affected], Any]]] = {
-    "lot": ("Lot", lambda a: a.lot.lot_id),
-    "form": ("What", lambda a: (a.lot.form, a.lot.label)),
-    "why": ("Why", lambda a: (a.level, a.why)),
-    "where": ("Where", lambda a: (a.lot.place, a.lot.lot_id)),
-    "state": ("State", lambda a: (a.lot.status, a.lot.lot_id)),
-    "left": ("Left", lambda a: -a.lot.remaining_mass_g),
-    "share": ("Of the fault", lambda a: -a.share),
-    "dry": ("Dry matter of the fault", lambda a: -a.dry_g),
-    "here": ("of it left", lambda a: -a.left_dry_g),
-}
+# Column, its heading, whether it is a number (the largest first), and what it is sorted by.
+_SORTS: tuple[tuple[str, str, bool, Callable[[Affected], Any]], ...] = (
+    ("lot", "Lot", False, lambda a: a.lot.lot_id),
+    ("form", "What", False, lambda a: (a.lot.form, a.lot.label)),
+    ("why", "Why", False, lambda a: (a.level, a.why)),
+    ("state", "State, where", False, lambda a: (a.lot.status, a.lot.place)),
+    ("left", "Left", True, lambda a: a.lot.remaining_mass_g),
+    ("share", "Share of the fault", True, lambda a: a.share),
+    ("dry", "Dry matter of the fault", True, lambda a: a.dry_g),
+    ("here", "Of it left here", True, lambda a: a.left_dry_g),
+)
 _FEW = 14
 
 
@@ -100,7 +100,6 @@ def _ask(
         "options": options,
         "few": len(options) <= _FEW,
         "timeless": kind in TIMELESS,
-        "newest": find_lots(works, None, in_stock_only=False, most=8).lots if kind == "lot" else (),
         "drills": drills(works)[:6],
         "time_taken": time_taken,
         "cautions": CAUTIONS,
@@ -122,10 +121,6 @@ def _report(
     works = session.works_of(request)
     form.values["began"] = [question.began.isoformat(timespec="seconds")]
     query = {k: form.get(k) for k in _ASKED if form.get(k)}
-    sort = form.get("sort") if form.get("sort") in SORTS else ""
-    lots = sorted(found.lots, key=SORTS[sort][1]) if sort else list(found.here)
-    if not sort:
-        lots += [a for a in found.lots if not a.lot.remaining_mass_g]
     runs = [p.name for p in works.settings.person if MAY[JOB].intersection(p.roles)]
     context: dict[str, Any] = {
         "found": found,
@@ -133,9 +128,9 @@ def _report(
         "query": query,
         "address": "/recall?" + urlencode(query),
         "again": "/recall?" + urlencode({k: v for k, v in query.items() if k != "subject"}),
-        "lots": lots,
-        "sorts": [(k, words) for k, (words, _) in SORTS.items()],
-        "sort": sort,
+        "sorts": [column[:3] for column in _SORTS],
+        "gone": [a for a in found.lots if not a.lot.remaining_mass_g],
+        **_sorted(found, form.get("sort")),
         "customers": len({r.customer_id for r in found.received}),
         "balance": balance_of(found),
         "taken": time_taken((works.now() - question.began).total_seconds()),
@@ -148,6 +143,14 @@ def _report(
     }
     data = {"recall": found, "drill": question.drill, "accounted": found.last.accounted}
     return show(request, "recall_report.html", context, data=data, problems=problems, status=status)
+
+
+def _sorted(found: Recall, by: str) -> dict[str, Any]:
+    """All lots by a column that was pressed; nothing when none was."""
+    for name, _, number, key in _SORTS:
+        if name == by:
+            return {"sort": name, "lots": sorted(found.lots, key=key, reverse=number)}
+    return {"sort": "", "lots": ()}
 
 
 @router.post("/recall/{act}", include_in_schema=False)
