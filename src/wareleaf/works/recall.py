@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from wareleaf.book import Event, LotState
@@ -159,7 +159,18 @@ def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Reca
         When the fault names something unknown, or no lot is affected.
     """
     began = time.perf_counter()
-    seen = sight(works, known_on)
+    found = answer(sight(works, known_on), fault)
+    return replace(found, seconds=time.perf_counter() - began)
+
+
+def answer(seen: Sight, fault: Fault) -> Recall:
+    """The same from a book as it is or was known; ``seconds`` is left at 0.
+
+    Raises
+    ------
+    BadInput
+        When the fault names something unknown, or no lot is affected.
+    """
     start = start_of(seen, fault)
     events = _moved(seen, start.lots)
     lots = _lots(seen, start, events)
@@ -189,7 +200,7 @@ def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Reca
         missing=_missing(seen, flow, events),
         notes=start.notes,
         events=tuple(events),
-        seconds=time.perf_counter() - began,
+        seconds=0.0,
     )
 
 

@@ -119,8 +119,8 @@ def _check(fault: Fault) -> None:
         raise BadInput(
             "until",
             str(fault.until),
-            f"until is {fault.until:%Y-%m-%d %H:%M}; it must be later than since "
-            f"({fault.since:%Y-%m-%d %H:%M}).",
+            f"until is {fault.until:%Y-%m-%d %H:%M}; it must be later than the "
+            f"beginning, {fault.since:%Y-%m-%d %H:%M}.",
         )
     if fault.tail_h is not None and not 0.0 <= fault.tail_h < 10_000.0:
         raise BadInput(
