@@ -24,8 +24,7 @@ def csv_text(table: Table, zone: ZoneInfo) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
-    writer.writerow(table.head)
-    for row in table.rows:
+    for row in (table.head, *table.rows):
         writer.writerow([_csv_cell(cell, zone) for cell in row])
     return out.getvalue()
 
@@ -55,12 +54,11 @@ def _fill(sheet: Any, table: Table, zone: ZoneInfo) -> None:
     from openpyxl.styles import Alignment, Font
     from openpyxl.utils import get_column_letter
 
-    sheet.append(list(table.head))
-    for cell in sheet[1]:
-        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
-    for at, row in enumerate(table.rows, start=2):
+    for at, row in enumerate((table.head, *table.rows), start=1):
         for column, value in enumerate(row, start=1):
             _put(sheet.cell(at, column), value, zone)
+    for cell in sheet[1]:
+        cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
     for column, name in enumerate(table.head, start=1):
         widths = [len(_shown(row[column - 1])) for row in table.rows[:200]]
         width = max([min(len(name), 22), *widths]) + 2

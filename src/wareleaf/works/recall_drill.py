@@ -63,8 +63,9 @@ def hold_all(works: Works, who: str, fault: Fault, reason: str) -> list[Event]:
             raise BadInput(
                 "reason",
                 fault.subject,
-                f"Nothing to hold: of {len(found.lots)} lots the fault reached, "
-                f"{len(found.here)} are here, and each of them is on hold.",
+                "Nothing to hold: no lot the fault reached is here."
+                if not found.here
+                else f"Nothing to hold: each of the {len(found.here)} lots here is on hold.",
             )
         events = []
         for affected in found.not_held:
