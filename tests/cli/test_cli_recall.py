@@ -15,6 +15,7 @@ from wareleaf.cli.main import cli
 from wareleaf.works.house import create_works, open_works
 from wareleaf.works.import_sheets import import_sheets
 from wareleaf.works.recall_drill import drills
+from wareleaf.works.take_in import Load, take_in
 
 DEMO = Path(wareleaf.works.demo.__file__).parent
 
@@ -24,9 +25,9 @@ def folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     made = create_works(tmp_path / "works", DEMO / "works.toml")
     at = datetime(2026, 4, 2, 12, 0, tzinfo=UTC)
-    import_sheets(
-        replace(made, clock=lambda: at), "ilsa", DEMO / "sheets", DEMO / "sheets" / "mapping.toml"
-    )
+    works = replace(made, clock=lambda: at)
+    import_sheets(works, "ilsa", DEMO / "sheets", DEMO / "sheets" / "mapping.toml")
+    take_in(works, "davin", Load("field-a", 240.0, 40.0, "leaf-scale"))
     made.book.close()
     return tmp_path / "works"
 
@@ -56,7 +57,7 @@ def test_a_recall_from_question_to_hold(folder, tmp_path):
     assert run(folder, *hold, who="runa").exit_code == 2
     held = run(folder, *hold, who="bex")
     assert held.exit_code == 0, held.output
-    assert "lots are on hold now" in held.stdout
+    assert "1 lot is on hold now" in held.stdout
     assert "on hold" in run(folder, *hold, who="bex").stderr
 
 

@@ -36,7 +36,7 @@ def test_hold_all_reaches_every_lot_here_once_and_for_one_reason(demo_works):
     assert after.not_held == ()
     assert len(after.here) == len(before.here)
     assert after.last == before.last  # a hold moves nothing
-    with pytest.raises(BadInput, match="lots here is on hold"):
+    with pytest.raises(BadInput, match="every lot here"):
         hold_all(demo_works, "bex", LINE, "again")
     ready = [a.lot for a in before.here if a.lot.form == "packed" and a.lot.released_for]
     for lot in ready:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -43,6 +44,11 @@ class Drill:
     result: dict[str, Any]
 
 
+def held_words(events: Sequence[Event]) -> str:
+    """What `hold_all` did, as a sentence."""
+    return "1 lot is on hold now." if len(events) == 1 else f"{len(events)} lots are on hold now."
+
+
 def hold_all(works: Works, who: str, fault: Fault, reason: str) -> list[Event]:
     """Put every lot the fault reached and of which something is here on hold, for one reason.
 
@@ -65,7 +71,7 @@ def hold_all(works: Works, who: str, fault: Fault, reason: str) -> list[Event]:
                 fault.subject,
                 "Nothing to hold: no lot the fault reached is here."
                 if not found.here
-                else f"Nothing to hold: each of the {len(found.here)} lots here is on hold.",
+                else "Nothing to hold: every lot here that the fault reached is on hold.",
             )
         events = []
         for affected in found.not_held:

@@ -73,7 +73,9 @@ def command(job: Job, **given: Any) -> None:
     lines = _lines(job, found)
     lines += [f"{path} written." for path in written]
     if held:
-        lines.append(f"{len(held)} lots are on hold now.")
+        from wareleaf.works.recall_drill import held_words
+
+        lines.append(held_words(held))
     elif drill:
         lines.append("The drill is kept in the book.")
     elif found.not_held and not found.past:

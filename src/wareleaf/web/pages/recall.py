@@ -20,7 +20,7 @@ from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
 from wareleaf.works.people import MAY
 from wareleaf.works.recall import Affected, Recall, recall
-from wareleaf.works.recall_drill import JOB, drills, hold_all, keep_drill
+from wareleaf.works.recall_drill import JOB, drills, held_words, hold_all, keep_drill
 from wareleaf.works.recall_fault import KINDS, Fault
 from wareleaf.works.recall_subjects import KIND_NAMES, TIMELESS, subjects
 
@@ -163,7 +163,7 @@ def act(request: Request, act: str, form: Entered = Depends(entered)) -> Respons
         assert question is not None
         if act == "hold" and not question.drill:
             held = hold_all(works, who, question.fault, form.get("reason"))
-            session.say(request, f"{len(held)} lots are on hold now.")
+            session.say(request, held_words(held))
             return asked_again
         if act == "keep" and question.drill:
             found = recall(works, question.fault, question.known_on)
