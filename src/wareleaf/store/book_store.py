@@ -145,10 +145,13 @@ class BookStore:
         *,
         since: datetime | None = None,
         until: datetime | None = None,
-        lot_id: str | None = None,
+        lot_id: str | Iterable[str] | None = None,
         site: str | None = None,
     ) -> list[Event]:
-        """Events with corrections in place (under the first event's id), in order of happening."""
+        """Events with corrections in place (under the first event's id), in order of happening.
+
+        ``lot_id`` takes one lot or several; an event of any of them is found, once.
+        """
         with engines.reading(self._at) as connection:
             return queries.events_in_force(
                 connection, kind=kind, since=since, until=until, lot_id=lot_id, site=site

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +13,7 @@ from wareleaf.book import Edge, Event, LotState, RunState, as_original
 from wareleaf.store import rows, schema
 
 _correction = schema.event.alias("correction")
+_PART = 500  # names in one question; a database takes only so many
 
 _EDGES = "SELECT {columns} FROM reach r JOIN edge e ON e.{near} = r.lot_id"
 _REACH = (
@@ -110,13 +111,15 @@ def events_in_force(
     kind: str | Iterable[str] | None,
     since: datetime | None,
     until: datetime | None,
-    lot_id: str | None,
+    lot_id: str | Iterable[str] | None,
     site: str | None,
 ) -> list[Event]:
     """Events with their corrections in place, by when they happened, then as recorded."""
     table = schema.event.c
     newer = sa.select(sa.literal(1)).where(_correction.c.corrects == table.event_id)
-    query = sa.select(table.root_id, table.root_kind, table.kind, table.body)
+    query = sa.select(
+        table.sequence, table.happened_us, table.root_id, table.root_kind, table.kind, table.body
+    )
     query = query.where(~newer.exists(), table.void == 0)
     if kind is not None:
         kinds = [kind] if isinstance(kind, str) else list(kind)
@@ -124,16 +127,28 @@ def events_in_force(
     query = _in_time(query, since, until)
     if site is not None:
         query = query.where(table.site == site)
-    if lot_id is not None:
-        touched = sa.select(schema.touch.c.sequence).where(schema.touch.c.lot_id == lot_id)
-        query = query.where(table.sequence.in_(touched))
-    found = []
-    for r in connection.execute(query.order_by(table.happened_us, table.sequence)):
+    found: dict[int, Any] = {}
+    for part in _touching(query, lot_id):
+        found.update({r.sequence: r for r in connection.execute(part)})
+    events = []
+    for r in sorted(found.values(), key=lambda r: (r.happened_us, r.sequence)):
         event = rows.event_of(r.body)
         if r.kind == "correction":
             event = as_original(event, r.root_id, r.root_kind)
-        found.append(event)
-    return found
+        events.append(event)
+    return events
+
+
+def _touching(query: Any, lot_id: str | Iterable[str] | None) -> Iterator[Any]:
+    """The query for the events of any of some lots, in parts that a database takes."""
+    if lot_id is None:
+        yield query
+        return
+    ids = [lot_id] if isinstance(lot_id, str) else list(dict.fromkeys(lot_id))
+    touch = schema.touch.c
+    for few in _parts(ids):
+        touched = sa.select(touch.sequence).where(touch.lot_id.in_(few))
+        yield query.where(schema.event.c.sequence.in_(touched))
 
 
 def _in_time(query: Any, since: datetime | None, until: datetime | None) -> Any:
@@ -176,8 +191,8 @@ def lots(
         return [rows.lot_of(r._mapping) for r in connection.execute(query)]
     wanted = list(dict.fromkeys(ids))
     found: list[LotState] = []
-    for start in range(0, len(wanted), 500):
-        part = query.where(table.lot_id.in_(wanted[start : start + 500]))
+    for start in range(0, len(wanted), _PART):
+        part = query.where(table.lot_id.in_(wanted[start : start + _PART]))
         found.extend(rows.lot_of(r._mapping) for r in connection.execute(part))
     return sorted(found, key=lambda k: (k.made_at, k.lot_id))
 

@@ -229,17 +229,17 @@ def words_of(works: Sight, fault: Fault) -> str:
 def _moved(works: Sight, roots: Iterable[str]) -> list[Event]:
     """Every event in force that drew from an affected lot, by walking down from the fault."""
     found: dict[str, Event] = {}
-    seen = set(roots)
-    todo = list(seen)
-    while todo:
-        lot_id = todo.pop()
-        for event in works.book.events_in_force(kind=_MOVING, lot_id=lot_id):
-            if event.event_id in found or all(d.lot_id != lot_id for d in event.inputs):
-                continue
-            found[event.event_id] = event
-            new = [m.lot_id for m in event.outputs if m.lot_id not in seen]
-            seen.update(new)
-            todo += new
+    level = set(roots)
+    seen = set(level)
+    while level:
+        drew = [
+            e
+            for e in works.book.events_in_force(kind=_MOVING, lot_id=level)
+            if any(d.lot_id in level for d in e.inputs)
+        ]
+        found.update({e.event_id: e for e in drew})
+        level = {m.lot_id for e in drew for m in e.outputs} - seen
+        seen |= level
     return sorted(found.values(), key=lambda e: (e.happened_at, e.event_id))
 
 

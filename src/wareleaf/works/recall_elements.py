@@ -16,7 +16,6 @@ from typing import Any
 
 from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, Made
-from wareleaf.measure.errors import BadInput
 from wareleaf.works.recall import Recall
 from wareleaf.works.settings import Customer, Site, SourcePlace, WorksSettings
 from wareleaf.works.sight import Sight
@@ -340,19 +339,14 @@ class _History:
 
 
 def _makers(seen: Sight, lot_ids: Iterable[str]) -> dict[str, Event]:
-    """The event that made each lot and each of its ancestors."""
+    """The event that made each lot and each of its ancestors, by all the lots it made."""
     found: dict[str, Event] = {}
-    todo = list(lot_ids)
-    while todo:
-        lot_id = todo.pop()
-        if lot_id in found:
-            continue
-        events = seen.book.events_in_force(kind=_MAKERS, lot_id=lot_id)
-        maker = next((e for e in events if any(m.lot_id == lot_id for m in e.outputs)), None)
-        if maker is None:
-            raise BadInput("lot_id", lot_id, f"The book does not say what lot {lot_id} is made of.")
-        found.update({m.lot_id: maker for m in maker.outputs})
-        todo += [d.lot_id for d in maker.inputs]
+    level = set(lot_ids)
+    while level:
+        for event in seen.book.events_in_force(kind=_MAKERS, lot_id=level):
+            if any(m.lot_id in level for m in event.outputs):
+                found.update({m.lot_id: event for m in event.outputs})
+        level = {d.lot_id for k in level for d in found[k].inputs} - set(found)
     return found
 
 

@@ -22,7 +22,7 @@ class Records(Protocol):
         *,
         since: datetime | None = None,
         until: datetime | None = None,
-        lot_id: str | None = None,
+        lot_id: str | Iterable[str] | None = None,
     ) -> list[Event]: ...
 
     def lot(self, lot_id: str) -> LotState: ...
@@ -97,11 +97,11 @@ class KnownThen:
 
     def __init__(self, then: Book):
         self._then = then
-        self._by_lot: dict[str, list[Event]] = {}
         self._events = sorted(then.events, key=lambda e: e.happened_at)
-        for event in self._events:
+        self._by_lot: dict[str, list[int]] = {}
+        for place, event in enumerate(self._events):
             for lot_id in lots_touched(event):
-                self._by_lot.setdefault(lot_id, []).append(event)
+                self._by_lot.setdefault(lot_id, []).append(place)
 
     def events_in_force(
         self,
@@ -109,11 +109,11 @@ class KnownThen:
         *,
         since: datetime | None = None,
         until: datetime | None = None,
-        lot_id: str | None = None,
+        lot_id: str | Iterable[str] | None = None,
     ) -> list[Event]:
         """Events with corrections in place, in order of happening."""
         kinds = None if kind is None else {kind} if isinstance(kind, str) else set(kind)
-        events = self._events if lot_id is None else self._by_lot.get(lot_id, [])
+        events = self._events if lot_id is None else self._touching(lot_id)
         return [
             e
             for e in events
@@ -121,6 +121,12 @@ class KnownThen:
             and (since is None or e.happened_at >= since)
             and (until is None or e.happened_at < until)
         ]
+
+    def _touching(self, lot_id: str | Iterable[str]) -> list[Event]:
+        if isinstance(lot_id, str):
+            return [self._events[i] for i in self._by_lot.get(lot_id, ())]
+        places = {i for each in lot_id for i in self._by_lot.get(each, ())}
+        return [self._events[i] for i in sorted(places)]
 
     def lot(self, lot_id: str) -> LotState:
         """One lot as it was then."""
