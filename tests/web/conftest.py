@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -33,3 +34,18 @@ def client(seeded: Seeded) -> Iterator[TestClient]:
     """The manager, signed in."""
     with TestClient(create_app(seeded.works)) as made:
         yield sign_in(made, "ilsa")
+
+
+@pytest.fixture
+def as_who(seeded: Seeded) -> Iterator[Any]:
+    """Sign different people in, each on a tablet of their own."""
+    app = create_app(seeded.works)
+    made: list[TestClient] = []
+
+    def enter(who: str) -> TestClient:
+        made.append(TestClient(app))
+        return sign_in(made[-1], who)
+
+    yield enter
+    for client in made:
+        client.close()

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
-from web_works import Seeded, sign_in
+from web_works import Seeded
 
 from wareleaf.web.app import create_app
 from wareleaf.works import bench, plan_day, release_lot
@@ -23,21 +22,6 @@ PACKS = 60
 
 def text(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
-
-
-@pytest.fixture
-def as_who(seeded: Seeded) -> Iterator[Any]:
-    """Sign different people in, each on a tablet of their own."""
-    app = create_app(seeded.works)
-    made: list[TestClient] = []
-
-    def enter(who: str) -> TestClient:
-        made.append(TestClient(app))
-        return sign_in(made[-1], who)
-
-    yield enter
-    for client in made:
-        client.close()
 
 
 def sample_of(seeded: Seeded) -> str:

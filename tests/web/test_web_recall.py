@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from openpyxl import load_workbook
 from starlette.testclient import TestClient
-from web_works import Seeded, sign_in
+from web_works import Seeded
 
-from wareleaf.web.app import create_app
 from wareleaf.works.recall import recall
 from wareleaf.works.recall_drill import drills
 from wareleaf.works.recall_fault import Fault
@@ -24,20 +22,6 @@ LINE = {"kind": "source", "subject": "line-01"}
 
 def text(html: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
-
-
-@pytest.fixture
-def as_who(seeded: Seeded) -> Iterator[Any]:
-    app = create_app(seeded.works)
-    made: list[TestClient] = []
-
-    def enter(who: str) -> TestClient:
-        made.append(TestClient(app))
-        return sign_in(made[-1], who)
-
-    yield enter
-    for client in made:
-        client.close()
 
 
 def test_the_report_says_what_the_book_says(client: TestClient, seeded: Seeded) -> None:

@@ -8,7 +8,8 @@ import pytest
 from wareleaf.measure import BadInput
 from wareleaf.works.handle_lot import correct
 from wareleaf.works.recall import recall
-from wareleaf.works.recall_fault import Fault, tail_hours
+from wareleaf.works.recall_fault import Fault
+from wareleaf.works.recall_machine import tail_hours
 from wareleaf.works.trace_lot import trace
 from wareleaf.works.whereabouts import whereabouts
 

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from wareleaf.book import Draw, Event, LotState, Made, Stream
 from wareleaf.measure import BadInput
-from wareleaf.works.recall_fault import tail_hours
 from wareleaf.works.recall_flow import follow, to_whole
+from wareleaf.works.recall_machine import tail_hours
 from wareleaf.works.settings import Equipment
 
 AT = datetime(2026, 4, 8, 6, 0, tzinfo=UTC)

@@ -267,6 +267,22 @@ def table(head: tuple[str, ...], rows: Iterable[Iterable[Any]]) -> list[str]:
     return ["  ".join(c.ljust(w) for c, w in zip(r, widths, strict=True)).rstrip() for r in cells]
 
 
+def write_file(path: Path, content: bytes) -> None:
+    """Write a file that was asked for.
+
+    Raises
+    ------
+    BadInput
+        When it cannot be written.
+    """
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise BadInput(
+            "output", str(path), f"{path} cannot be written: {error.strerror}."
+        ) from error
+
+
 def kg(mass_g: float) -> str:
     """Grams as kilograms for people."""
     return f"{mass_g / 1000.0:,.3f}".rstrip("0").rstrip(".")

@@ -10,8 +10,9 @@ from datetime import datetime
 from wareleaf.book import Event, LotState
 from wareleaf.book.kinds import SHAPES
 from wareleaf.works.house import Works
-from wareleaf.works.recall_fault import Fault, Start, start_of
+from wareleaf.works.recall_fault import Fault, Start, words_of
 from wareleaf.works.recall_flow import Account, Flow, follow
+from wareleaf.works.recall_start import start_of
 from wareleaf.works.sight import Sight, sight
 
 _MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)
@@ -202,28 +203,6 @@ def answer(seen: Sight, fault: Fault) -> Recall:
         events=tuple(events),
         seconds=0.0,
     )
-
-
-def words_of(works: Sight, fault: Fault) -> str:
-    """A fault in words, such as ``Blanch bath, 8 May 06:00 to 8 May 09:00``."""
-    named: dict[str, str] = {
-        "source": {s.id: s.name for s in works.settings.source},
-        "machine": {e.id: e.name for e in works.settings.equipment},
-        "meter": {m.id: m.name for m in works.settings.meter},
-        "film": {f.id: f.name for f in works.settings.film},
-    }.get(fault.kind, {})
-    subject = named.get(fault.subject, fault.subject)
-    if fault.kind in ("lot", "laboratory"):
-        subject = f"{fault.kind.capitalize()} {subject}"
-
-    def at(moment: datetime) -> str:
-        return f"{moment.astimezone(works.settings.zone):%d %b %Y %H:%M}"
-
-    if fault.kind == "lot" or not (fault.since or fault.until):
-        return subject
-    since = f"from {at(fault.since)}" if fault.since else ""
-    until = f"until {at(fault.until)}" if fault.until else ""
-    return f"{subject}, {' '.join(w for w in (since, until) if w)}"
 
 
 def _moved(works: Sight, roots: Iterable[str]) -> list[Event]:

@@ -4,27 +4,22 @@ them (21 CFR part 1 subpart S).
 Sections 1.1330 (items 1 to 10), 1.1340 and 1.1345 were read; 1.1325, 1.1350 and the rest of 1.1330
 are from memory, and the sheets say so. Tea and seaweed were not on that rule's list when this was
 written (from memory); the lists serve as a template of what investigators ask for. An element that
-the book does not have is `MISSING`, one that cannot apply to a line is `NOT_ASKED`.
+the book does not have is `MISSING`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from wareleaf import leaf as leaves
-from wareleaf.book import Event, LotState, Made
 from wareleaf.works.recall import Recall
-from wareleaf.works.settings import Customer, Site, SourcePlace, WorksSettings
+from wareleaf.works.recall_history import History, Row
 from wareleaf.works.sight import Sight
 
 MISSING = "missing"
-NOT_ASKED = "not asked"
 Cell = str | float | datetime
 
-_MAKERS = ("intake", "combine", "split", "stage_finished", "blend", "pack", "count")
 _LOAD = (
     "Commodity and variety",
     "Quantity",
@@ -66,17 +61,17 @@ class Sheet:
 
 def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
     """The six sheets: loads behind the affected lots, what was made of them, what was shipped."""
-    history = _History(seen, found)
+    history = History(seen, found)
     return (
-        history.sheet(
+        _sheet(
             "Harvest",
-            "21 CFR 1.1325(a), from memory",
+            "21 CFR 1.1325, from memory",
             ("Location of the immediate subsequent recipient", *_LOAD, *_PAPER),
             history.harvest,
         ),
-        history.sheet(
+        _sheet(
             "Cooling",
-            "21 CFR 1.1325(b), from memory",
+            "21 CFR 1.1325, from memory",
             (
                 "Location of the immediate subsequent recipient",
                 *_LOAD[:3],
@@ -87,9 +82,9 @@ def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
             ),
             history.cooling,
         ),
-        history.sheet(
+        _sheet(
             "Initial packing",
-            "21 CFR 1.1330(a), items 1 to 10 read, the rest from memory",
+            "21 CFR 1.1330, items 1 to 10 read, the rest from memory",
             (
                 _LOAD[0],
                 "Date received",
@@ -111,9 +106,9 @@ def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
             ),
             history.packing,
         ),
-        history.sheet(
+        _sheet(
             "Receiving",
-            "21 CFR 1.1345(a), read",
+            "21 CFR 1.1345, read",
             (
                 _TLC,
                 *_LOAD[1:3],
@@ -126,9 +121,9 @@ def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
             ),
             history.receiving,
         ),
-        history.sheet(
+        _sheet(
             "Transformation",
-            "21 CFR 1.1350(a), from memory",
+            "21 CFR 1.1350, from memory",
             (
                 "Used or new",
                 _TLC,
@@ -140,9 +135,9 @@ def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
             ),
             history.transformation,
         ),
-        history.sheet(
+        _sheet(
             "Shipping",
-            "21 CFR 1.1340(a), read",
+            "21 CFR 1.1340, read",
             (
                 _TLC,
                 *_LOAD[1:3],
@@ -158,228 +153,9 @@ def elements(seen: Sight, found: Recall) -> tuple[Sheet, ...]:
     )
 
 
-class _History:
-    """Every event that made an affected lot or an ancestor of one, and the shipments."""
-
-    def __init__(self, seen: Sight, found: Recall):
-        self.settings: WorksSettings = seen.settings
-        self.bad = {a.lot.lot_id for a in found.lots}
-        self.maker = _makers(seen, self.bad)
-        self.events = _in_time(self.maker.values())
-        self.ships = [e for e in found.events if e.kind == "ship"]
-        ids = {d.lot_id for e in (*self.events, *self.ships) for d in e.inputs}
-        self.lots = {lot.lot_id: lot for lot in seen.book.lots(ids={*ids, *self.maker})}
-        self._loads: dict[str, frozenset[str]] = {}
-
-    def sheet(self, name: str, section: str, head: tuple[str, ...], rows: Any) -> Sheet:
-        """One sheet; what is empty in its rows is missing."""
-        told = tuple(tuple(MISSING if cell in ("", None) else cell for cell in r) for r in rows())
-        return Sheet(name, section, ("Lot", "Reached by the fault", *head), told)
-
-    def _reached(self, lot_id: str) -> tuple[str, str]:
-        return lot_id, "yes" if lot_id in self.bad else "no"
-
-    def _intakes(self) -> Iterator[tuple[Event, Made]]:
-        for event in self.events:
-            if event.kind == "intake":
-                for made in event.outputs:
-                    yield event, made
-
-    def _load(self, event: Event, made: Made) -> tuple[Any, ...]:
-        source = self._source(event, made)
-        return (
-            commodity(made.leaf),
-            made.mass_g / 1000.0,
-            "kg",
-            source.address if source else "",
-            source.name if source else str(event.facts.get("source") or ""),
-            _cut(event, made),
-        )
-
-    def harvest(self) -> Iterator[tuple[Any, ...]]:
-        """A line for each load behind the affected lots."""
-        for event, made in self._intakes():
-            site = self._site(event.site)
-            yield (
-                *self._reached(made.lot_id),
-                place(site),
-                *self._load(event, made),
-                *_paper(event),
-            )
-
-    def cooling(self) -> Iterator[tuple[Any, ...]]:
-        """The same; the book has no entry for cooling before the door."""
-        for event, made in self._intakes():
-            load = self._load(event, made)
-            first = (*self._reached(made.lot_id), place(self._site(event.site)))
-            yield (*first, *load[:3], "", "", *load[3:], *_paper(event))
-
-    def packing(self) -> Iterator[tuple[Any, ...]]:
-        """A line for each packed lot and each load in it."""
-        for event in self.events:
-            if event.kind != "pack":
-                continue
-            for packed in event.outputs:
-                for load_id in sorted(self._loads_of(packed.lot_id)):
-                    intake = self.maker[load_id]
-                    made = next(m for m in intake.outputs if m.lot_id == load_id)
-                    source, load = self._source(intake, made), self._load(intake, made)
-                    yield (
-                        *self._reached(packed.lot_id),
-                        load[0],
-                        intake.happened_at,
-                        *load[1:5],
-                        source.grower if source else "",
-                        source.phone if source else "",
-                        load[5],
-                        "",
-                        "",
-                        packed.lot_id,
-                        self._description(packed.lot_id),
-                        packed.mass_g / 1000.0,
-                        "kg",
-                        place(self._site(event.site)),
-                        event.happened_at,
-                        *_paper(event),
-                    )
-
-    def receiving(self) -> Iterator[tuple[Any, ...]]:
-        """A line for each load; its code is given at the door."""
-        for event, made in self._intakes():
-            source, here = self._source(event, made), place(self._site(event.site))
-            previous = ", ".join(p for p in (source.grower, source.address) if p) if source else ""
-            yield (
-                *self._reached(made.lot_id),
-                made.lot_id,
-                made.mass_g / 1000.0,
-                "kg",
-                self._description(made.lot_id),
-                previous,
-                here,
-                event.happened_at,
-                here,
-                *_paper(event),
-            )
-
-    def transformation(self) -> Iterator[tuple[Any, ...]]:
-        """A line for each lot that went into a step and each that came out."""
-        for event in self.events:
-            if event.kind == "intake":
-                continue
-            end = (place(self._site(event.site)), event.happened_at, *_paper(event))
-            for drawn in event.inputs:
-                yield (
-                    *self._reached(drawn.lot_id),
-                    "used",
-                    drawn.lot_id,
-                    self._description(drawn.lot_id),
-                    drawn.mass_g / 1000.0,
-                    "kg",
-                    *end,
-                )
-            for made in event.outputs:
-                yield (
-                    *self._reached(made.lot_id),
-                    "new",
-                    made.lot_id,
-                    self._description(made.lot_id),
-                    made.mass_g / 1000.0,
-                    "kg",
-                    *end,
-                )
-
-    def shipping(self) -> Iterator[tuple[Any, ...]]:
-        """A line for each lot on each shipment that carried the fault."""
-        customers = {c.id: c for c in self.settings.customer}
-        for event in self.ships:
-            customer = customers.get(str(event.facts["customer"]))
-            to = place(customer) if customer else str(event.facts["customer"])
-            for drawn in event.inputs:
-                yield (
-                    *self._reached(drawn.lot_id),
-                    drawn.lot_id,
-                    drawn.mass_g / 1000.0,
-                    "kg",
-                    self._description(drawn.lot_id),
-                    to,
-                    place(self._site(event.site)),
-                    event.happened_at,
-                    place(self._site(self.lots[drawn.lot_id].site)),
-                    *_paper(event),
-                )
-
-    def _loads_of(self, lot_id: str) -> frozenset[str]:
-        """Loads at the door that a lot was made of; walked without recursion, chains are long."""
-        todo = [lot_id]
-        while todo:
-            current = todo[-1]
-            event = self.maker[current]
-            if event.kind == "intake":
-                self._loads[current] = frozenset({current})
-            elif missing := [d.lot_id for d in event.inputs if d.lot_id not in self._loads]:
-                todo += missing
-                continue
-            else:
-                parts = (self._loads[d.lot_id] for d in event.inputs)
-                self._loads[current] = frozenset().union(*parts)
-            todo.pop()
-        return self._loads[lot_id]
-
-    def _description(self, lot_id: str) -> str:
-        lot: LotState = self.lots[lot_id]
-        words = (lot.form, lot.attributes.get("grade"), commodity(lot.leaf), lot.label)
-        return ", ".join(str(w) for w in words if w)
-
-    def _source(self, event: Event, made: Made) -> SourcePlace | None:
-        named = str(made.attributes.get("source") or event.facts.get("source") or "")
-        return next((s for s in self.settings.source if s.id == named), None)
-
-    def _site(self, site_id: str) -> Site | None:
-        return next((s for s in self.settings.site if s.id == site_id), None)
-
-
-def _makers(seen: Sight, lot_ids: Iterable[str]) -> dict[str, Event]:
-    """The event that made each lot and each of its ancestors, by all the lots it made."""
-    found: dict[str, Event] = {}
-    level = set(lot_ids)
-    while level:
-        for event in seen.book.events_in_force(kind=_MAKERS, lot_id=level):
-            if any(m.lot_id in level for m in event.outputs):
-                found.update({m.lot_id: event for m in event.outputs})
-        level = {d.lot_id for k in level for d in found[k].inputs} - set(found)
-    return found
-
-
-def _in_time(events: Iterable[Event]) -> list[Event]:
-    once = {e.event_id: e for e in events}
-    return sorted(once.values(), key=lambda e: (e.happened_at, e.event_id))
-
-
-def commodity(leaf_id: str) -> str:
-    """A leaf by its profile's name; its id where the profile is gone."""
-    return leaves.profile(leaf_id).name if leaf_id in leaves.profile_ids() else leaf_id
-
-
-def place(of: Site | Customer | None) -> str:
-    """Name, address and phone; empty without an address, because a name is no location."""
-    if of is None or not of.address:
-        return ""
-    return ", ".join(part for part in (of.name, of.address, of.phone) if part)
-
-
-def _paper(event: Event) -> tuple[str, str]:
-    """Type and number of the document; a step inside the works rests on its entry in the book."""
-    types = {"intake": "load ticket", "ship": "delivery note", "pack": "pack sheet"}
-    if event.document:
-        return types.get(event.kind, "works record"), event.document
-    if event.kind in types:
-        return "", ""
-    return "entry in the lot book", event.event_id
-
-
-def _cut(event: Event, made: Made) -> datetime | str:
-    said = made.attributes.get("cut_at") or event.facts.get("cut_at")
-    try:
-        return datetime.fromisoformat(str(said)) if said else ""
-    except ValueError:
-        return str(said)
+def _sheet(
+    name: str, section: str, head: tuple[str, ...], rows: Callable[[], Iterable[Row]]
+) -> Sheet:
+    """One sheet; what is empty in its rows is missing."""
+    told = tuple(tuple(MISSING if cell in ("", None) else cell for cell in r) for r in rows())
+    return Sheet(name, section, ("Lot", "Reached by the fault", *head), told)

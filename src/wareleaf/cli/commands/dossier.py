@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from wareleaf.cli.common import Job, in_works
-from wareleaf.measure.errors import BadInput
+from wareleaf.cli.common import Job, in_works, write_file
 
 
 @click.command("dossier")
@@ -32,10 +31,5 @@ def command(job: Job, lot_id: str, output: Path | None, only_data: bool) -> None
 
     path = output or Path(f"{lot_id}.pdf")
     content = dossier_pdf(job.works, lot_id)
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise BadInput(
-            "output", str(path), f"{path} cannot be written: {error.strerror}."
-        ) from error
+    write_file(path, content)
     job.say({"path": path, "bytes": len(content)}, [f"{path}: {len(content) / 1024:.0f} KB."])

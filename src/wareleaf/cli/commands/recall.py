@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wareleaf.cli.common import Job, check_who, in_works, kg, next_step, percent, table
+from wareleaf.cli.common import Job, check_who, in_works, kg, next_step, percent, table, write_file
 from wareleaf.measure.errors import BadInput
 
 if TYPE_CHECKING:
@@ -129,12 +129,7 @@ def _write(job: Job, found: Recall, given: Mapping[str, Any], drill: bool) -> li
         one = recall_tables.table_of(job.works, found, given["table_name"])
         todo[given["csv_file"]] = recall_files.csv_text(one, zone).encode()
     for path, content in todo.items():
-        try:
-            path.write_bytes(content)
-        except OSError as error:
-            raise BadInput(
-                "output", str(path), f"{path} cannot be written: {error.strerror}."
-            ) from error
+        write_file(path, content)
     return list(todo)
 
 
