@@ -13,6 +13,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.recall_fault import Fault, Start, words_of
 from wareleaf.works.recall_flow import Account, Flow, follow
 from wareleaf.works.recall_start import start_of
+from wareleaf.works.rooms import rooms_passed
 from wareleaf.works.sight import Sight, sight
 
 _MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)
@@ -161,11 +162,12 @@ def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Reca
     """
     began = time.perf_counter()
     found = answer(sight(works, known_on), fault)
-    return replace(found, seconds=time.perf_counter() - began)
+    passed = rooms_passed(works, [a.lot for a in found.lots])
+    return replace(found, notes=found.notes + passed, seconds=time.perf_counter() - began)
 
 
 def answer(seen: Sight, fault: Fault) -> Recall:
-    """The same from a book as it is or was known; ``seconds`` is left at 0.
+    """The same from a book as it is or was known, without a word of rooms; ``seconds`` is 0.
 
     Raises
     ------
