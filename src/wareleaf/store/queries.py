@@ -90,7 +90,7 @@ def events_of_lots(connection: sa.Connection, lot_ids: Iterable[str]) -> list[Re
     return sorted(found, key=lambda r: r.sequence)
 
 
-def _parts(ids: list[str], size: int = 500) -> Iterable[list[str]]:
+def _parts(ids: list[str], size: int = _PART) -> Iterable[list[str]]:
     return (ids[i : i + size] for i in range(0, len(ids), size))
 
 
@@ -191,8 +191,8 @@ def lots(
         return [rows.lot_of(r._mapping) for r in connection.execute(query)]
     wanted = list(dict.fromkeys(ids))
     found: list[LotState] = []
-    for start in range(0, len(wanted), _PART):
-        part = query.where(table.lot_id.in_(wanted[start : start + _PART]))
+    for few in _parts(wanted):
+        part = query.where(table.lot_id.in_(few))
         found.extend(rows.lot_of(r._mapping) for r in connection.execute(part))
     return sorted(found, key=lambda k: (k.made_at, k.lot_id))
 
