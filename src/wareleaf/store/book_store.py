@@ -183,6 +183,25 @@ class BookStore:
                 raise BadInput("event_id", event_id, f"There is no event {event_id}.")
             return queries.event_at(connection, sequence)
 
+    def event_in_force(self, event_id: str) -> Event:
+        """One event as it now stands, its latest correction in its place.
+
+        Parameters
+        ----------
+        event_id : str
+            Of the event as first recorded, such as `LotState.made_by`.
+
+        Raises
+        ------
+        BadInput
+            When there is none, or it was taken out.
+        """
+        with engines.reading(self._at) as connection:
+            found = queries.event_in_force(connection, event_id)
+        if found is None:
+            raise BadInput("event_id", event_id, f"There is no event {event_id} in force.")
+        return found
+
     # lots and runs
 
     def lots(

@@ -116,11 +116,7 @@ def events_in_force(
 ) -> list[Event]:
     """Events with their corrections in place, by when they happened, then as recorded."""
     table = schema.event.c
-    newer = sa.select(sa.literal(1)).where(_correction.c.corrects == table.event_id)
-    query = sa.select(
-        table.sequence, table.happened_us, table.root_id, table.root_kind, table.kind, table.body
-    )
-    query = query.where(~newer.exists(), table.void == 0)
+    query = _in_force()
     if kind is not None:
         kinds = [kind] if isinstance(kind, str) else list(kind)
         query = query.where(table.root_kind.in_(kinds))
@@ -130,13 +126,8 @@ def events_in_force(
     found: dict[int, Any] = {}
     for part in _touching(query, lot_id):
         found.update({r.sequence: r for r in connection.execute(part)})
-    events = []
-    for r in sorted(found.values(), key=lambda r: (r.happened_us, r.sequence)):
-        event = rows.event_of(r.body)
-        if r.kind == "correction":
-            event = as_original(event, r.root_id, r.root_kind)
-        events.append(event)
-    return events
+    in_order = sorted(found.values(), key=lambda r: (r.happened_us, r.sequence))
+    return [_as_in_force(r) for r in in_order]
 
 
 def _touching(query: Any, lot_id: str | Iterable[str] | None) -> Iterator[Any]:
@@ -149,6 +140,27 @@ def _touching(query: Any, lot_id: str | Iterable[str] | None) -> Iterator[Any]:
     for few in _parts(ids):
         touched = sa.select(touch.sequence).where(touch.lot_id.in_(few))
         yield query.where(schema.event.c.sequence.in_(touched))
+
+
+def event_in_force(connection: sa.Connection, event_id: str) -> Event | None:
+    """One event with its correction in place; None when it was taken out, or there is none."""
+    query = _in_force().where(schema.event.c.root_id == event_id)
+    row = connection.execute(query).first()
+    return None if row is None else _as_in_force(row)
+
+
+def _in_force() -> Any:
+    table = schema.event.c
+    newer = sa.select(sa.literal(1)).where(_correction.c.corrects == table.event_id)
+    query = sa.select(
+        table.sequence, table.happened_us, table.root_id, table.root_kind, table.kind, table.body
+    )
+    return query.where(~newer.exists(), table.void == 0)
+
+
+def _as_in_force(row: Any) -> Event:
+    event = rows.event_of(row.body)
+    return as_original(event, row.root_id, row.root_kind) if row.kind == "correction" else event
 
 
 def _in_time(query: Any, since: datetime | None, until: datetime | None) -> Any:

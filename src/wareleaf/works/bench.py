@@ -157,26 +157,29 @@ def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
     """Results on a lot and on the lots it was made of, nearest first, as (lot, result, event).
 
     A result on a parent speaks for a child only where the leaf was not changed by a stage in
-    between; blanching and blending change composition, so the walk stops there.
+    between; blanching and blending change composition, so the walk stops there. Where lots went
+    in together, a parameter speaks for the child only when every one of them has it.
     """
-    found: list[tuple[str, Result, Event]] = []
-    seen: set[str] = set()
-    level = [lot_id]
-    while level:
-        above: list[str] = []
-        for each in level:
-            if each in seen:
-                continue
-            seen.add(each)
-            for event in works.book.events_in_force(kind="result", lot_id=each):
-                found.append((each, _result_of(event, each), event))
-            made = works.book.event(works.book.lot(each).made_by).event
-            if made.kind in ("split", "pack") or (
-                made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
-            ):
-                above.extend(d.lot_id for d in made.inputs)
-        level = above
-    return found
+    return [found for _, found in _speaking(works, lot_id, 0)]
+
+
+_Spoken = tuple[int, tuple[str, Result, Event]]  # steps back, then what `results_of` gives
+
+
+def _speaking(works: Works, lot_id: str, back: int) -> list[_Spoken]:
+    own = works.book.events_in_force(kind="result", lot_id=lot_id)
+    found: list[_Spoken] = [(back, (lot_id, _result_of(e, lot_id), e)) for e in own]
+    made = works.book.event_in_force(works.book.lot(lot_id).made_by)
+    if made.kind not in ("split", "pack") and not (
+        made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
+    ):
+        return found
+    parents = [
+        _speaking(works, parent, back + 1) for parent in dict.fromkeys(d.lot_id for d in made.inputs)
+    ]
+    shared = set.intersection(*({f[1].parameter for _, f in each} for each in parents))
+    above = {f[2].event_id: (n, f) for each in parents for n, f in each if f[1].parameter in shared}
+    return found + sorted(above.values(), key=lambda f: f[0])
 
 
 _KEEPS_COMPOSITION = ("dry", "mill", "sift")

@@ -69,7 +69,7 @@ def lot_history(works: Works, lot_id: str) -> LotHistory:
 
 def _rests_on(works: Works, lot: LotState) -> tuple[str, ...]:
     meters = {m.id: m.name for m in works.settings.meter}
-    facts = works.book.event(lot.made_by).event.facts
+    facts = works.book.event_in_force(lot.made_by).facts
     said = []
     scale = facts.get("meter") or lot.attributes.get("scale")
     if scale:
