@@ -68,14 +68,31 @@ def test_unlike_sisters_still_add_up_to_what_was_split():
     assert seen.of("C").mean > seen.of("D").mean
 
 
+NAMED = ("leaf", "bath")
+
+
 def dense(sources, steps, findings):
-    """The same by plain matrices: joint normal of all lots, then one textbook update."""
-    lots = [s.lot_id for s in sources] + [c for s in steps for c in s.children]
+    """The same by plain matrices: joint normal of all lots, then one textbook update.
+
+    A named error is one more unknown, of mean 0 and variance 1.
+    """
+    lots = [*NAMED, *(s.lot_id for s in sources), *(c for s in steps for c in s.children)]
     at = {k: i for i, k in enumerate(lots)}
     n = len(lots)
     mean, cov = np.zeros(n), np.zeros((n, n))
+    cov[[0, 1], [0, 1]] = 1.0
+
+    def add(i, sizes):
+        for name, size in sizes.items():
+            k = at[name]
+            cov[i, i] += 2 * size * cov[i, k] + size**2 * cov[k, k]
+            others = [j for j in range(n) if j != i]
+            cov[i, others] += size * cov[k, others]
+            cov[others, i] = cov[i, others]
+
     for s in sources:
         mean[at[s.lot_id]], cov[at[s.lot_id], at[s.lot_id]] = s.mean, s.sd**2
+        add(at[s.lot_id], s.shared)
     for s in steps:
         w = np.zeros(n)
         for p, share in s.parents.items():
@@ -85,10 +102,16 @@ def dense(sources, steps, findings):
         idx = [at[c] for c in s.children]
         part = np.array(list(s.children.values())) / sum(s.children.values())
         centre = np.eye(len(idx)) - part[None, :]
-        cross = s.factor * (cov @ w)
+        out = s.offset + s.factor * m
+        named = {k: s.shared.get(k, 0.0) + m * s.shared_factor.get(k, 0.0) for k in NAMED}
+        e = np.zeros(n)
+        e[[0, 1]] = [named[k] for k in NAMED]
+        cross = s.factor * (cov @ w) + cov @ e
+        own = (s.factor * w + e) @ cov @ (s.factor * w + e)
         cov[idx, :], cov[:, idx] = cross[None, :], cross[:, None]
-        cov[np.ix_(idx, idx)] = s.factor**2 * v + noise + s.part_sd**2 * centre @ centre.T
-        mean[idx] = s.offset + s.factor * m
+        unlike = s.part_sd**2 + (s.part_relative_sd * out) ** 2
+        cov[np.ix_(idx, idx)] = own + noise + unlike * centre @ centre.T
+        mean[idx] = out
     h = np.zeros((len(findings), n))
     for i, f in enumerate(findings):
         h[i, at[f.lot_id]] = 1.0
@@ -97,11 +120,16 @@ def dense(sources, steps, findings):
     return lots, mean, cov - gain @ h @ cov
 
 
+def named(rng, most):
+    return {k: float(rng.uniform(0, most)) for k in NAMED if rng.random() < 0.4}
+
+
 @st.composite
 def histories(draw):
     rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
     sources = [
-        Source(f"S{i}", rng.uniform(10, 100), rng.uniform(5, 50)) for i in range(rng.integers(1, 6))
+        Source(f"S{i}", rng.uniform(10, 100), rng.uniform(5, 50), named(rng, 9.0))
+        for i in range(rng.integers(1, 6))
     ]
     lots, steps = [s.lot_id for s in sources], []
     for e in range(rng.integers(1, 9)):
@@ -117,7 +145,10 @@ def histories(draw):
                 factor_sd=float(rng.choice([0.0, 0.1])),
                 noise_sd=float(rng.choice([0.0, 3.0])),
                 part_sd=float(rng.choice([0.0, 4.0])),
+                part_relative_sd=float(rng.choice([0.0, 0.1])),
                 offset=float(rng.choice([0.0, 7.0])),
+                shared=named(rng, 5.0),
+                shared_factor=named(rng, 0.2),
             )
         )
         lots += list(children)
@@ -134,10 +165,14 @@ def test_means_and_covariances_equal_dense_algebra(history):
     sources, steps, findings = history
     lots, mean, cov = dense(*history)
     seen = condition(network(sources, steps[::-1]), findings)
+    lots, mean, cov = lots[2:], mean[2:], cov[2:, 2:]
     got = np.array([seen.of(k).mean for k in lots])
     np.testing.assert_allclose(got, mean, rtol=1e-8, atol=1e-7)
     np.testing.assert_allclose(seen.covariance(lots, lots), cov, rtol=1e-7, atol=1e-6)
     np.testing.assert_allclose([seen.of(k).sd ** 2 for k in lots], np.diag(cov), atol=1e-6)
+    off = [f.value - seen.net.mean[seen.net.row(f.lot_id)] for f in findings]
+    told = [seen.net.mean[seen.net.row(k)] + seen.weights(k) @ off for k in lots]
+    np.testing.assert_allclose(told, mean, rtol=1e-8, atol=1e-7)
 
 
 @settings(deadline=None, max_examples=80)
@@ -162,7 +197,10 @@ def test_order_does_not_matter_and_no_result_makes_a_lot_less_known(history, shu
 def test_a_step_keeps_the_mass_weighted_content_whatever_is_found(history):
     """Without gain or loss in a step, its children together hold what its parents gave."""
     sources, steps, findings = history
-    kept = [Step(s.event_id, s.parents, s.children, part_sd=s.part_sd) for s in steps]
+    kept = [
+        Step(s.event_id, s.parents, s.children, part_sd=s.part_sd, part_relative_sd=0.1)
+        for s in steps
+    ]
     seen = condition(network(sources, kept), findings)
     for s in kept:
         whole = sum(s.children.values())
@@ -170,6 +208,68 @@ def test_a_step_keeps_the_mass_weighted_content_whatever_is_found(history):
         went_in = seen.mix(s.parents)
         assert out[0] == pytest.approx(went_in[0], rel=1e-7, abs=1e-6)
         assert out[1] == pytest.approx(went_in[1], rel=1e-5, abs=1e-3)
+
+
+def chain(n, start_sd, step_sd):
+    steps = [Step(f"E{i}", {f"L{i}": 1.0}, {f"L{i + 1}": 1.0}, noise_sd=step_sd) for i in range(n)]
+    return network([Source("L0", 50.0, start_sd)], steps)
+
+
+def test_a_chain_of_lots_is_the_kalman_filter_and_smoother():
+    """The scalar recursions of Kalman 1960 and of Rauch, Tung and Striebel 1965, written out."""
+    rng = np.random.default_rng(7)
+    q, r, seen = 4.0, 9.0, rng.normal(55.0, 5.0, 12)
+    belief = condition(
+        chain(11, 10.0, math.sqrt(q)),
+        [Finding(f"L{i}", float(y), math.sqrt(r)) for i, y in enumerate(seen)],
+    )
+    mean, var, kept = 50.0, 100.0, []
+    for i, y in enumerate(seen):
+        var += q if i else 0.0
+        gain = var / (var + r)
+        mean, var = mean + gain * (y - mean), (1 - gain) * var
+        kept.append((mean, var))
+    assert belief.of("L11").mean == pytest.approx(mean)
+    assert belief.of("L11").sd ** 2 == pytest.approx(var)
+    for i in range(10, -1, -1):
+        m, v = kept[i]
+        back = v / (v + q)
+        mean, var = m + back * (mean - m), v + back**2 * (var - v - q)
+        assert belief.of(f"L{i}").mean == pytest.approx(mean)
+        assert belief.of(f"L{i}").sd ** 2 == pytest.approx(var)
+
+
+def test_a_long_chain_settles_at_the_steady_state_of_the_local_level_model():
+    """Durbin and Koopman 2012, section 2.11 (from memory):
+    P/r = (h + sqrt(h^2 + 4h))/2 with h = q/r, before the last result.
+    """
+    q, r = 1469.1, 15099.0
+    found = condition(
+        chain(120, 1e3, math.sqrt(q)),
+        [Finding(f"L{i}", 900.0, math.sqrt(r)) for i in range(120)],
+    )
+    h = q / r
+    assert found.of("L120").sd ** 2 / r == pytest.approx((h + math.sqrt(h * h + 4 * h)) / 2)
+
+
+def test_what_is_shared_is_learnt_from_one_lot_for_another_that_was_never_near_it():
+    """Two lots of one line: the covariance is what they share (JCGM 102:2011, 3.21)."""
+    lots = [Source(k, 100.0, 10.0, {"line": 30.0}) for k in ("A", "B")]
+    seen = condition(network(lots, []), [Finding("A", 140.0, 5.0)])
+    gain = 30.0**2 / (30.0**2 + 10.0**2 + 5.0**2)
+    assert seen.of("B").mean == pytest.approx(100.0 + gain * 40.0)
+    assert seen.of("B").sd ** 2 == pytest.approx(1000.0 - gain * 900.0)
+
+
+def test_the_doubt_of_a_factor_is_taken_at_the_leaf_that_was_there():
+    step = Step("bath", {"A": 1.0}, {"C": 1.0}, factor=0.1, factor_sd=0.05)
+    found = [Finding("A", 1000.0, 1e-6)]
+    usual = condition(network([A], [step]), found)
+    assert usual.of("C").sd == pytest.approx(0.05 * math.hypot(4000.0, 900.0), rel=1e-6)
+    about = {k: (usual.of(k).mean, usual.of(k).sd) for k in "AC"}
+    there = condition(network([A], [step], about), found)
+    assert there.of("C").mean == pytest.approx(100.0)
+    assert there.of("C").sd == pytest.approx(50.0, rel=1e-4)
 
 
 def test_what_cannot_be_is_refused():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from wareleaf.measure.errors import BadInput, require
@@ -37,15 +37,21 @@ class Source:
         The lot.
     mean, sd : float
         What such leaf holds before anything is measured, and how widely lots differ.
+    shared : mapping of str to float
+        Errors it has in common with all others that name them (how well the mean of the leaf, or
+        of a line, is known), each with its size in the unit of the property.
     """
 
     lot_id: str
     mean: float
     sd: float
+    shared: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         _number("mean", self.mean, self.lot_id)
         _number("sd", self.sd, self.lot_id, least=0.0)
+        for name, size in self.shared.items():
+            _number(name, size, self.lot_id, least=0.0)
 
 
 @dataclass(frozen=True)
@@ -65,10 +71,15 @@ class Step:
         what came before says nothing of what comes after.
     noise_sd : float
         Error that all children have in common, in the unit of the property.
-    part_sd : float
-        By how much children differ, in the unit of the property; their mean does not move.
+    part_sd, part_relative_sd : float
+        By how much children differ, in the unit of the property and as a share of what they hold
+        (taken in quadrature); their mean does not move.
     offset : float
         Added to every child; with factor 0, what such leaf usually holds.
+    shared : mapping of str to float
+        Errors that the steps that name them have in common, in the unit of the property.
+    shared_factor : mapping of str to float
+        The same for the factor: a bath that always leaves more than the book says.
     """
 
     event_id: str
@@ -78,7 +89,10 @@ class Step:
     factor_sd: float = 0.0
     noise_sd: float = 0.0
     part_sd: float = 0.0
+    part_relative_sd: float = 0.0
     offset: float = 0.0
+    shared: Mapping[str, float] = field(default_factory=dict)
+    shared_factor: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         who = f"step {self.event_id}"
@@ -93,8 +107,10 @@ class Step:
         whole = math.fsum(self.children.values())
         check_given(whole > 0.0, "dry matter", whole, f"of the children of {who} must be above 0")
         _number("offset", self.offset, who)
-        for name in ("factor", "factor_sd", "noise_sd", "part_sd"):
+        for name in ("factor", "factor_sd", "noise_sd", "part_sd", "part_relative_sd"):
             _number(name, getattr(self, name), who, least=0.0)
+        for name, size in (*self.shared.items(), *self.shared_factor.items()):
+            _number(name, size, who, least=0.0)
 
 
 @dataclass(frozen=True)
