@@ -1,4 +1,4 @@
-"""Whose results speak for a lot: those of its parents as the book stands now, and of all of them."""
+"""Whose results speak for a lot: those of all its parents, as the book stands now."""
 
 from dataclasses import replace
 from importlib import resources

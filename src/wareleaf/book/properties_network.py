@@ -110,9 +110,10 @@ def network(
     steps : iterable of Step
         In any order.
     about : mapping of str to (float, float), optional
-        Mean and standard uncertainty of lots where the doubt of a factor is taken; without it, as
-        known before any result. Give what a first pass of `condition` found, so that the doubt of
-        a factor is that of the leaf that was there and not of the usual leaf.
+        Mean and standard uncertainty of lots where the doubt of a factor and the unlikeness of
+        parts are taken; without it, as known before any result. Give what a first pass of
+        `condition` found, so that both are those of the leaf that was there and not of the usual
+        leaf.
 
     Raises
     ------
@@ -150,7 +151,8 @@ def _take(made: _Building, step: Step) -> None:
     made.share(common, step.shared)
     made.share(common, step.shared_factor, at)
     out = step.offset + step.factor * mean
-    part_sd = math.hypot(step.part_sd, step.part_relative_sd * out)
+    held = [made.about[child][0] for child in step.children if child in made.about] or [out]
+    part_sd = math.hypot(step.part_sd, step.part_relative_sd * math.fsum(held) / len(held))
     whole = math.fsum(step.children.values())
     weight = [w / whole for w in step.children.values()]
     parts = [made.error() for _ in weight] if part_sd and len(weight) > 1 else []

@@ -149,6 +149,18 @@ def event_in_force(connection: sa.Connection, event_id: str) -> Event | None:
     return None if row is None else _as_in_force(row)
 
 
+def head(connection: sa.Connection, kinds: Iterable[str]) -> str:
+    """Hash of the last event of some kinds; the index by kind answers each at once."""
+    table = schema.event.c
+    lasts = [
+        sa.select(sa.func.max(table.sequence).label("last")).where(table.kind == kind)
+        for kind in sorted(kinds)
+    ]
+    last = connection.execute(sa.select(sa.func.max(sa.union_all(*lasts).subquery().c.last)))
+    found = connection.execute(sa.select(table.hash).where(table.sequence == last.scalar()))
+    return found.scalar() or ""
+
+
 def _in_force() -> Any:
     table = schema.event.c
     newer = sa.select(sa.literal(1)).where(_correction.c.corrects == table.event_id)

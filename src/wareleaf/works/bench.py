@@ -175,7 +175,8 @@ def _speaking(works: Works, lot_id: str, back: int) -> list[_Spoken]:
     ):
         return found
     parents = [
-        _speaking(works, parent, back + 1) for parent in dict.fromkeys(d.lot_id for d in made.inputs)
+        _speaking(works, parent, back + 1)
+        for parent in dict.fromkeys(d.lot_id for d in made.inputs)
     ]
     shared = set.intersection(*({f[1].parameter for _, f in each} for each in parents))
     above = {f[2].event_id: (n, f) for each in parents for n, f in each if f[1].parameter in shared}

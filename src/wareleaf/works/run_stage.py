@@ -128,6 +128,7 @@ def _kept(forecast: Prediction) -> dict[str, float | None]:
         "leaf_temperature_max_c",
     )
     values = {name: getattr(forecast, name) for name in names}
+    values |= {name: forecast.detail[name] for name in ("iodine_kept",) if name in forecast.detail}
     return {
         name: None if value is None or not math.isfinite(value) else float(value)
         for name, value in values.items()

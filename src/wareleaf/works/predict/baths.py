@@ -56,7 +56,8 @@ def blanch_run_of(ask: Ask) -> blanch.BlanchRun:
 def predict_blanch(ask: Ask) -> Prediction:
     """Predict what the bath takes out of the leaf, its iodine and its moisture."""
     bath = bath_of(ask.machine, ask.settings)
-    result = blanch.simulate(bath, blanch_run_of(ask))
+    run = blanch_run_of(ask)
+    result = blanch.simulate(bath, run)
     advice = (
         f"Iodine about {result.iodine_mg_kg_dw:.0f} mg per kg dry matter; "
         f"test the lot: the spread between lots is wide."
@@ -78,6 +79,7 @@ def predict_blanch(ask: Ask) -> Prediction:
         detail={
             "iodine_mg_kg_dw": result.iodine_mg_kg_dw,
             "iodine_mg_kg_dw_sd": result.iodine_mg_kg_dw_sd,
+            "iodine_kept": result.iodine_mg_kg_dw / run.iodine_mg_kg_dw,
             "log_reduction_worst": result.log_reduction_worst,
             "dumps": float(result.dumps),
         },
