@@ -2,6 +2,8 @@
 
 from wareleaf.works.properties.believe import Beliefs, Known, beliefs
 from wareleaf.works.properties.lot import Ground, LotProperties, Property, lot_properties
+from wareleaf.works.properties.next_test import Suggestion, tests_next
+from wareleaf.works.properties.risk import Risk, risks
 
 __all__ = [
     "Beliefs",
@@ -9,6 +11,10 @@ __all__ = [
     "Known",
     "LotProperties",
     "Property",
+    "Risk",
+    "Suggestion",
     "beliefs",
     "lot_properties",
+    "risks",
+    "tests_next",
 ]
