@@ -252,6 +252,18 @@ def test_a_long_chain_settles_at_the_steady_state_of_the_local_level_model():
     assert found.of("L120").sd ** 2 / r == pytest.approx((h + math.sqrt(h * h + 4 * h)) / 2)
 
 
+@settings(deadline=None, max_examples=40)
+@given(histories())
+def test_oddness_is_the_distance_from_what_the_other_results_expect(history):
+    sources, steps, findings = history
+    net = network(sources, steps)
+    odd = condition(net, findings).oddness()
+    for k, f in enumerate(findings):
+        expected = condition(net, findings[:k] + findings[k + 1 :]).of(f.lot_id)
+        said = (f.value - expected.mean) / math.hypot(expected.sd, f.sd)
+        assert odd[k] == pytest.approx(said, rel=1e-5, abs=1e-6)
+
+
 def test_what_is_shared_is_learnt_from_one_lot_for_another_that_was_never_near_it():
     """Two lots of one line: the covariance is what they share (JCGM 102:2011, 3.21)."""
     lots = [Source(k, 100.0, 10.0, {"line": 30.0}) for k in ("A", "B")]

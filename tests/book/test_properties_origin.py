@@ -52,5 +52,5 @@ def test_a_history_equals_a_simulation_of_its_weighings():
     said = shares_of("F", history(), MARKS)
     assert sum(s.share for s in said.values()) == pytest.approx(1.0)
     assert said["north"].share == pytest.approx(np.mean(drawn), abs=4 * np.std(drawn) / n**0.5)
-    # The spread of n normal numbers is known to 1 / sqrt(2 n), here 0.8 %; four of it and curvature.
+    # The spread of n normal numbers is known to 1 / sqrt(2 n): four times 0.8 %, and curvature.
     assert said["north"].sd == pytest.approx(np.std(drawn), rel=0.035)

@@ -59,9 +59,10 @@ class Estimate:
 
 @dataclass(frozen=True)
 class _Block:
-    """Results that hang together: which, their rows of H L, and the triangular root of their S."""
+    """Results that hang together: which, how far off, rows of H L, triangular root of S."""
 
     which: NDArray[np.int64]
+    off: Vector
     seen: sp.csr_array
     root: Vector
 
@@ -132,6 +133,18 @@ class Belief:
             found[block.which] = cho_solve((block.root, True), joint)
         return found
 
+    def oddness(self) -> Vector:
+        """How far each result lies from what all others lead to expect, shape (results,).
+
+        In standard deviations of that difference (deletion residuals: Cook and Weisberg 1982, from
+        memory); beyond 4 a result, its lot or the model should be looked at.
+        """
+        found = np.zeros(len(self.findings))
+        for block in self.blocks:
+            inverse = cho_solve((block.root, True), np.eye(len(block.which)))
+            found[block.which] = (inverse @ block.off) / np.sqrt(np.diag(inverse))
+        return found
+
     def mix(self, shares: Mapping[str, float]) -> tuple[float, float]:
         """Mean and standard uncertainty of a mix of lots, shares by dry matter.
 
@@ -183,7 +196,7 @@ def condition(net: Network, findings: Iterable[Finding]) -> Belief:
             own = seen[mine]
             factor = cho_factor(joint[mine][:, mine].toarray() + np.diag(noise[mine]), lower=True)
             root = np.tril(factor[0])
-            blocks.append(_Block(mine, own, root))
+            blocks.append(_Block(mine, off[mine], own, root))
             mean += net.spread @ (own.T @ cho_solve(factor, off[mine]))
             variance -= _known(net.spread, own, root)
     sd = np.sqrt(np.maximum(variance, 0.0))

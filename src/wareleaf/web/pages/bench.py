@@ -16,6 +16,7 @@ from wareleaf.web.office_words import parameter_name
 from wareleaf.web.view import refused_status, show
 from wareleaf.works import bench, bench_list
 from wareleaf.works.bench_list import ToReport
+from wareleaf.works.properties import worth_testing
 
 router = APIRouter()
 
@@ -32,6 +33,9 @@ def page(request: Request, form: Entered = Depends(asked)) -> Response:
         mine = next((s for s in bench.waiting(works) if s.lot_id == lot_id), None)
         if mine is not None:
             return RedirectResponse(f"/bench/{mine.sample_id}", status_code=303)
+    if form.get("sample_of"):
+        form.values["lot_id"] = form.all("sample_of")
+        return _page(request, waits, form)
     return _page(request, waits)
 
 
@@ -75,6 +79,19 @@ def take(request: Request, form: Entered = Depends(entered)) -> Response:
     except BadInput as error:
         waits = bench.waiting(works, session.site(request).id)
         return _page(request, waits, form, error.problems, refused_status(error))
+
+
+@router.get("/bench/next", include_in_schema=False)
+def next_tests(request: Request) -> Response:
+    works, site = session.works_of(request), session.site(request)
+    tests = worth_testing(works, site.id)
+    context = {
+        "tests": tests,
+        "counts": works.settings.laboratory.wrong_release_counts,
+        "currency": works.settings.firm.currency,
+        "path": "/bench",
+    }
+    return show(request, "next_test.html", context, data=tests)
 
 
 @router.get("/bench/{sample_id}", include_in_schema=False)

@@ -18,6 +18,7 @@ from wareleaf.works import bench, correct_weights, handle_lot
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
 from wareleaf.works.lot_history import lot_history
+from wareleaf.works.properties import lot_properties, risks
 
 router = APIRouter()
 
@@ -78,6 +79,17 @@ def _one(
     if form is not None:
         context["form"] = form
     return show(request, "lot.html", context, data=history, problems=problems, status=status)
+
+
+@router.get("/lots/{lot_id}/contents", include_in_schema=False)
+def contents(request: Request, lot_id: str) -> Response:
+    works = session.works_of(request)
+    lot = works.book.lot(lot_id)
+    session.look_at(request, lot.site)
+    held = lot_properties(works, lot_id, with_cost=True)
+    known = {"properties": held, "risks": risks(works, lot_id)}
+    context = {"lot": lot, "held": held, "risks": known["risks"], "path": "/lots"}
+    return show(request, "contents.html", context, data=known)
 
 
 @router.get("/lots/{lot_id}/dossier.pdf", include_in_schema=False)

@@ -18,6 +18,7 @@ from wareleaf.web.forms import Entered, entered, once
 from wareleaf.web.view import refused_status, show
 from wareleaf.works import handle_lot
 from wareleaf.works.people import MAY
+from wareleaf.works.properties import risks
 from wareleaf.works.release_lot import assess_all, confirm_limit, release
 
 router = APIRouter()
@@ -93,6 +94,7 @@ def _page(
         "signs": signs,
         "unread": [r for r in rows if r.line.needs_confirmation],
         "opened": opened,
+        "risks": risks(works, lot_id),
         "path": "/bench",
     }
     if form is not None:

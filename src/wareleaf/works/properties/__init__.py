@@ -2,7 +2,7 @@
 
 from wareleaf.works.properties.believe import Beliefs, Known, beliefs
 from wareleaf.works.properties.lot import Ground, LotProperties, Property, lot_properties
-from wareleaf.works.properties.next_test import Suggestion, tests_next
+from wareleaf.works.properties.next_test import Suggestion, worth_testing
 from wareleaf.works.properties.risk import Risk, risks
 
 __all__ = [
@@ -16,5 +16,5 @@ __all__ = [
     "beliefs",
     "lot_properties",
     "risks",
-    "tests_next",
+    "worth_testing",
 ]

@@ -9,6 +9,7 @@ from threading import Lock
 import numpy as np
 
 from wareleaf.book.properties import Belief, condition, network
+from wareleaf.book.properties_network import Vector
 from wareleaf.leaf.contents import known_contents
 from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
@@ -20,10 +21,16 @@ _MOST_PASSES, _CLOSE = 6, 0.02  # own choice
 
 @dataclass(frozen=True)
 class Known:
-    """One content of a family of leaf: what was given, and what follows."""
+    """One content of a family of leaf: what was given, and what follows.
+
+    ``surprises`` is how far each result might have lain from what was expected before it, one
+    standard deviation; ``oddness`` how far it lies from what the others expect, in such.
+    """
 
     given: Given
     belief: Belief
+    surprises: Vector
+    oddness: Vector
 
 
 @dataclass
@@ -52,7 +59,7 @@ class Beliefs:
         key = (at, parameter)
         if key not in self.kept:
             about = given(self.works.settings, self.seasons[at], parameter)
-            self.kept[key] = None if about is None else Known(*_condition(about))
+            self.kept[key] = None if about is None else _known(about)
         return self.kept[key]
 
     def all_known(self, at: int) -> Iterator[Known]:
@@ -84,6 +91,15 @@ def _condition(about: Given) -> tuple[Given, Belief]:
         if np.all(np.abs(belief.mean[rows] - before) <= _CLOSE * np.abs(before)):
             break
     return about, belief
+
+
+def _known(about: Given) -> Known:
+    about, belief = _condition(about)
+    findings = belief.findings
+    seen = belief.net.spread[[belief.net.row(f.lot_id) for f in findings]] if findings else None
+    spread = 0.0 if seen is None else np.asarray(seen.multiply(seen).sum(axis=1)).ravel()
+    noise = np.array([f.sd for f in findings])
+    return Known(about, belief, np.sqrt(spread + noise**2), belief.oddness())
 
 
 _KEPT: dict[str, tuple[str, Beliefs]] = {}

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from wareleaf import leaf as leaves
-from wareleaf.book.properties_origin import Drawn, Mixing, Share, shares_of
+from wareleaf.book.properties_origin import Share
 from wareleaf.works.cost_lot import LotCost, lot_cost
 from wareleaf.works.house import Works
-from wareleaf.works.properties.believe import Beliefs, Known, beliefs
-from wareleaf.works.properties.carry import MOISTURE
-from wareleaf.works.properties.season import Season
+from wareleaf.works.properties.believe import Known, beliefs
+from wareleaf.works.properties.carry import MOISTURE, Told
+from wareleaf.works.properties.origin import grades_of, origins_of
+from wareleaf.works.properties.season import Season, reach
 
-MEASURED, RELATIVES, USUAL, BOOKED = "measured", "from relatives", "usual for the leaf", "as booked"
+MEASURED, RELATIVES, BOOKED = "measured", "from relatives", "as booked"
+LIKE_IT, USUAL = "from lots like it", "usual for the leaf"
+_ORDER = (MEASURED, BOOKED, RELATIVES, LIKE_IT, USUAL)
+ODD = 4.0  # standard deviations (own choice)
 _MOST_TOLD = 3
 _LEAST_PULL = 0.05  # of the lot's own uncertainty: a result that moves it less is not named
-_KEEP_GRADES = ("combine", "split", "blend", "pack")
 
 
 @dataclass(frozen=True)
@@ -59,10 +63,12 @@ class Property:
         Best value and standard uncertainty.
     kind : str
         ``measured`` when the lot itself has a result; ``from relatives`` when a result on a lot
-        it shares leaf with counts; ``as booked`` for a moisture without a result; else ``usual
-        for the leaf``.
+        it shares leaf with counts; ``from lots like it`` when others of such leaf have results;
+        ``as booked`` for a moisture without a result; else ``usual for the leaf``.
     grounds : tuple of Ground
-        Results it rests on most.
+        Results on the lot and its relatives that it rests on most.
+    others : int
+        How many results there are on other lots of such leaf; they tell what is usual here.
     usual : str
         What was taken before any result.
     """
@@ -74,6 +80,7 @@ class Property:
     sd: float
     kind: str
     grounds: tuple[Ground, ...]
+    others: int
     usual: str
 
 
@@ -86,13 +93,15 @@ class LotProperties:
     lot_id : str
         The lot.
     properties : tuple of Property
-        Moisture first.
+        What is known best first.
     origins : mapping of str to Share
         Share of each line or field, by its name.
     grades : mapping of str to Share
         Share of each grade; empty when none is known.
     cost : LotCost or None
         Money, energy and greenhouse gas; only when asked for.
+    odd : tuple of str
+        Sentences on results on it or its relatives that lie far from all that is known.
     left_out : tuple of str
         Results that could not be used.
     """
@@ -102,6 +111,7 @@ class LotProperties:
     origins: Mapping[str, Share]
     grades: Mapping[str, Share]
     cost: LotCost | None
+    odd: tuple[str, ...]
     left_out: tuple[str, ...]
 
 
@@ -126,26 +136,28 @@ def lot_properties(works: Works, lot_id: str, *, with_cost: bool = False) -> Lot
     at, season = believed.season_of(lot_id)
     related = _related(season, lot_id)
     known = list(believed.all_known(at))
+    found = [_property(lot_id, k, related) for k in known]
     return LotProperties(
         lot_id,
-        tuple(_property(season, lot_id, k, related) for k in known),
-        _origins(works, season, lot_id),
-        _grades(season, lot_id),
+        tuple(sorted(found, key=lambda p: _ORDER.index(p.kind))),
+        origins_of(works, season, lot_id),
+        grades_of(season, lot_id),
         lot_cost(works, lot_id) if with_cost else None,
+        tuple(said for k in known for said in _odd(k, related)),
         tuple(dict.fromkeys(s for k in known for s in k.given.left_out)),
     )
 
 
-def _property(season: Season, lot_id: str, known: Known, related: Mapping[str, str]) -> Property:
+def _property(lot_id: str, known: Known, related: Mapping[str, str]) -> Property:
     about, seen = known.given, known.belief.of(lot_id)
-    grounds = _grounds(lot_id, known, related)
-    on = {g.relation for g in grounds}
+    grounds, others = _grounds(lot_id, known, related)
     mine = any(t.finding.lot_id == lot_id for t in about.told)
     if about.parameter == MOISTURE:
         value, sd = _wet(seen.mean, seen.sd)
         kind = MEASURED if mine else RELATIVES if grounds else BOOKED
-        return Property(MOISTURE, "%", "wet", value, sd, kind, grounds, "as weighed and measured")
-    kind = MEASURED if mine else RELATIVES if on - {_OTHER} else USUAL
+        usual = "weighed and measured when it was made, or taken from what it was made of"
+        return Property(MOISTURE, "%", "wet", value, sd, kind, tuple(grounds), 0, usual)
+    kind = MEASURED if mine else RELATIVES if grounds else LIKE_IT if others else USUAL
     return Property(
         about.parameter,
         about.unit,
@@ -153,9 +165,23 @@ def _property(season: Season, lot_id: str, known: Known, related: Mapping[str, s
         max(seen.mean, 0.0),
         seen.sd,
         kind,
-        grounds,
-        _usual_words(known, season, lot_id),
+        tuple(grounds),
+        others,
+        _usual_words(known),
     )
+
+
+def _odd(known: Known, related: Mapping[str, str]) -> Iterator[str]:
+    for told, far in zip(known.given.told, known.oddness, strict=True):
+        if abs(far) > ODD and told.finding.lot_id in related:
+            facts = told.event.facts
+            name = known.given.parameter.replace("_", " ")
+            yield (
+                f"{name} {float(facts['value']):.3g} {facts['unit']} on {told.finding.lot_id} "
+                f"({facts['sample_id']}) lies {abs(far):.0f} standard deviations "
+                f"{'above' if far > 0.0 else 'below'} what all else leads to expect: check the "
+                "result, the sample and the lot; what is said here of its relatives may be wrong."
+            )
 
 
 def _wet(ratio: float, sd: float) -> tuple[float, float]:
@@ -164,7 +190,7 @@ def _wet(ratio: float, sd: float) -> tuple[float, float]:
     return 100.0 * ratio / (1.0 + ratio), 100.0 * sd / (1.0 + ratio) ** 2
 
 
-def _usual_words(known: Known, season: Season, lot_id: str) -> str:
+def _usual_words(known: Known) -> str:
     about = known.given
     said = []
     for leaf, usual in sorted(about.usual.items()):
@@ -174,114 +200,48 @@ def _usual_words(known: Known, season: Season, lot_id: str) -> str:
     return "; ".join(said)
 
 
-def _grounds(lot_id: str, known: Known, related: Mapping[str, str]) -> tuple[Ground, ...]:
-    """The results that move the estimate most."""
-    belief = known.belief
-    if not known.given.told:
-        return ()
-    weights = belief.weights(lot_id)
-    own_sd = belief.of(lot_id).sd
-    found = []
-    for weight, told in zip(weights, known.given.told, strict=True):
-        if not weight:
-            continue
-        row = belief.net.spread[[belief.net.row(told.finding.lot_id)]]
-        surprise = math.hypot(float((row.multiply(row)).sum()) ** 0.5, told.finding.sd)
-        pull = abs(float(weight)) * surprise
-        if pull < _LEAST_PULL * own_sd:
-            continue
-        value, facts = told.finding.value, told.event.facts
-        if known.given.parameter == MOISTURE:
-            value, pull = _wet(value, pull)
-        found.append(
-            Ground(
-                told.finding.lot_id,
-                related.get(told.finding.lot_id, _OTHER),
-                value,
-                "%" if known.given.parameter == MOISTURE else known.given.unit,
-                pull,
-                f"{facts.get('laboratory', '')} {facts['sample_id']}".strip(),
-                told.event.event_id,
-            )
-        )
+def _grounds(lot_id: str, known: Known, related: Mapping[str, str]) -> tuple[list[Ground], int]:
+    """Results on the lot and its relatives that move the estimate, most first, and other ones."""
+    told = known.given.told
+    if not told:
+        return [], 0
+    pulls = np.abs(known.belief.weights(lot_id)) * known.surprises
+    counts = pulls >= _LEAST_PULL * known.belief.of(lot_id).sd
+    found = [
+        _ground(known, told[k], related[told[k].finding.lot_id], float(pulls[k]))
+        for k in np.flatnonzero(counts)
+        if told[k].finding.lot_id in related
+    ]
     found.sort(key=lambda g: (-g.pull, g.lot_id))
-    return tuple(found[:_MOST_TOLD])
+    return found[:_MOST_TOLD], sum(t.finding.lot_id not in related for t in told)
 
 
-_OTHER = "another lot of such leaf"
+def _ground(known: Known, told: Told, relation: str, pull: float) -> Ground:
+    value, facts = told.finding.value, told.event.facts
+    unit = known.given.unit
+    if known.given.parameter == MOISTURE:
+        (value, pull), unit = _wet(value, pull), "%"
+    return Ground(
+        told.finding.lot_id,
+        relation,
+        value,
+        unit,
+        pull,
+        f"{facts.get('laboratory', '')} {facts['sample_id']}".strip(),
+        told.event.event_id,
+    )
 
 
 def _related(season: Season, lot_id: str) -> dict[str, str]:
     """What other lots are to this one."""
-    above = _reach([lot_id], season.parents)
+    above = reach([lot_id], season.parents)
     children: dict[str, list[str]] = {}
     for lot in season.made:
         for parent in season.parents(lot):
             children.setdefault(parent, []).append(lot)
-    below = _reach([lot_id], lambda lot: children.get(lot, ()))
-    beside = _reach(above, lambda lot: children.get(lot, ()))
+    below = reach([lot_id], lambda lot: children.get(lot, ()))
+    beside = reach(above, lambda lot: children.get(lot, ()))
     found = dict.fromkeys(beside, "shares leaf with it")
     found |= dict.fromkeys(below, "made of it")
     found |= dict.fromkeys(above, "it was made of")
     return found | {lot_id: "this lot"}
-
-
-def _reach(start: Iterable[str], near: object) -> set[str]:
-    seen: set[str] = set()
-    waiting = list(start)
-    while waiting:
-        for lot in near(waiting.pop()):  # type: ignore[operator]
-            if lot not in seen:
-                seen.add(lot)
-                waiting.append(lot)
-    return seen
-
-
-def _mixings(season: Season, lot_id: str) -> dict[str, Mixing]:
-    """How the lot and all above it were made, with the doubt of each draw."""
-    found = {}
-    for lot in (lot_id, *_reach([lot_id], season.parents)):
-        event = season.maker.get(lot)
-        drawn = tuple(
-            Drawn(d.lot_id, float(d.dry_g), _relative_sd(season, d.lot_id))
-            for d in (event.inputs if event else ())
-        )
-        if event and drawn:
-            found[lot] = Mixing(event.event_id, drawn)
-    return found
-
-
-def _relative_sd(season: Season, lot: str) -> float:
-    made = season.made.get(lot)
-    return made.dry_sd_g / made.dry_g if made and made.dry_g else 0.0
-
-
-def _origins(works: Works, season: Season, lot_id: str) -> dict[str, Share]:
-    names = {s.id: s.name for s in works.settings.source}
-    mixings = _mixings(season, lot_id)
-    marks = {}
-    for lot in (lot_id, *_reach([lot_id], season.parents)):
-        source = season.made[lot].attributes.get("source")
-        if source and lot not in mixings:
-            marks[lot] = {str(names.get(source, source)): 1.0}
-    return shares_of(lot_id, mixings, marks)
-
-
-def _grades(season: Season, lot_id: str) -> dict[str, Share]:
-    mixings = {
-        lot: m
-        for lot, m in _mixings(season, lot_id).items()
-        if season.maker[lot].kind in _KEEP_GRADES
-    }
-    marks = {}
-    for lot in (lot_id, *_reach([lot_id], season.parents)):
-        attributes = season.made[lot].attributes
-        if isinstance(attributes.get("grades"), Mapping):
-            marks[lot] = {str(k): float(v) for k, v in attributes["grades"].items()}
-        elif attributes.get("grade") and lot not in mixings:
-            marks[lot] = {str(attributes["grade"]): 1.0}
-    found = shares_of(lot_id, mixings, marks)
-    return found if set(found) != {"unknown"} else {}
-
-
-__all__ = ["Beliefs", "Ground", "LotProperties", "Property", "lot_properties"]

@@ -83,7 +83,7 @@ class _Decision:
     edge: Edge
 
 
-def tests_next(
+def worth_testing(
     works: Works, site_id: str | None = None, most: int | None = 10
 ) -> tuple[Suggestion, ...]:
     """Tests worth their price, best first.

@@ -12,6 +12,8 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.release import Limit, limits_for
 from wareleaf.release.checks import limit_words
 from wareleaf.release.quantities import convert_content, moisture_content
+from wareleaf.works.bench import results_of
+from wareleaf.works.bench_list import SELLABLE
 from wareleaf.works.house import Works
 from wareleaf.works.properties.believe import Known, beliefs
 from wareleaf.works.properties.carry import MOISTURE
@@ -47,7 +49,7 @@ class Edge:
 
 @dataclass(frozen=True)
 class Risk:
-    """What is known of a lot without a result of its own, held against a limit.
+    """What is known of a lot for which no result speaks, held against a limit.
 
     Parameters
     ----------
@@ -111,7 +113,9 @@ def node_of(known: Known, lot_id: str) -> str:
 def risks(works: Works, lot_id: str) -> tuple[Risk, ...]:
     """Limits that bind and that a lot without a result may well be beyond, likeliest first.
 
-    Moisture is left out: every lot was measured for it when it was made.
+    Only of leaf in a form that is sold: raw leaf is not done yet.
+    Results count that a release would take, so also those of all its parents. Moisture is left
+    out: every lot was measured for it when it was made.
 
     Raises
     ------
@@ -119,15 +123,18 @@ def risks(works: Works, lot_id: str) -> tuple[Risk, ...]:
         For an unknown lot.
     """
     lot = works.book.lot(lot_id)
+    if lot.form not in SELLABLE:
+        return ()
     believed = beliefs(works)
     at, _ = believed.season_of(lot_id)
     markets = list(dict.fromkeys(c.market for c in works.settings.customer))
+    spoken = {result.parameter for _, result, _ in results_of(works, lot_id)}
     found: dict[str, Risk] = {}
     for edge in edges_of(works, lot, markets):
         if edge.limit.parameter == MOISTURE or not edge.binds:
             continue
         known = believed.known(at, edge.limit.parameter)
-        if known is None or edge.limit.id in found or _measured(known, lot_id):
+        if known is None or edge.limit.id in found or edge.limit.parameter in spoken:
             continue
         seen = known.belief.of(node_of(known, lot_id))
         chance = chance_beyond(seen.mean, seen.sd, edge.value, edge.least)
@@ -136,14 +143,10 @@ def risks(works: Works, lot_id: str) -> tuple[Risk, ...]:
     return tuple(sorted(found.values(), key=lambda r: (-r.chance, r.limit.id)))
 
 
-def _measured(known: Known, lot_id: str) -> bool:
-    return any(t.finding.lot_id == lot_id for t in known.given.told)
-
-
 def _sentence(edge: Edge, chance: float) -> str:
     name = edge.limit.parameter.replace("_", " ")
     return (
-        f"There is no result for {name} on this lot. Its relatives and its leaf give it a chance "
+        f"No result for {name} speaks for this lot. Its relatives and its leaf give it a chance "
         f"of {percent(chance)} of being beyond {limit_words(edge.limit)} ({edge.whose})."
     )
 

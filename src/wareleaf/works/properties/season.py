@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from wareleaf.book import Event, Made
@@ -182,3 +182,15 @@ def _rise(event: Event, went_in: float) -> float:
     leached = sum(s.dry_g for s in event.streams if s.name in ("leached", "added"))
     left = went_in - leached
     return went_in / left if went_in > 0.0 and left > 0.05 * went_in else 1.0
+
+
+def reach(start: Iterable[str], near: Callable[[str], Iterable[str]]) -> set[str]:
+    """Lots reached from some, step by step to their near ones."""
+    seen: set[str] = set()
+    waiting = list(start)
+    while waiting:
+        for lot in near(waiting.pop()):
+            if lot not in seen:
+                seen.add(lot)
+                waiting.append(lot)
+    return seen
