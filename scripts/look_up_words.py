@@ -135,4 +135,20 @@ SETTINGS: dict[str, dict[str, str]] = {
         "divert_per_kg": "What a kg is worth less when it goes to a lesser use.",
         "refuse_per_kg": "What turning a kg away costs you: lost margin, a cross grower.",
     },
+    "laboratory": {
+        "price_per_test": "Price of a test by parameter, as on a result.",
+        "price_other": "Price of a test that is not named.",
+        "sample_relative_sd": "How far a sample lies from its lot, as a share; find it by taking "
+        "two samples of a lot a few times.",
+        "part_relative_sd": "How far bags of one lot differ, as a share.",
+        "wrong_release_counts": "What a wrong release costs, in worths of the lot: a recall, a "
+        "customer lost. Holding back a good lot counts once.",
+    },
+    "usual_leaf": {
+        "leaf": "Leaf profile id.",
+        "parameter": "As on a result: `iodine`, `cadmium`, `ash` ...",
+        "mean": "What such leaf usually holds, per dry matter: mg/kg, ash in %.",
+        "works_relative_sd": "How well you know that mean, as a share of it.",
+        "lot_relative_sd": "How far one load lies from the usual, as a share.",
+    },
 }

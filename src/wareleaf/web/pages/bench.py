@@ -84,7 +84,7 @@ def take(request: Request, form: Entered = Depends(entered)) -> Response:
 @router.get("/bench/next", include_in_schema=False)
 def next_tests(request: Request) -> Response:
     works, site = session.works_of(request), session.site(request)
-    tests = worth_testing(works, site.id)
+    tests = worth_testing(works, site.id, most=6)
     context = {
         "tests": tests,
         "counts": works.settings.laboratory.wrong_release_counts,

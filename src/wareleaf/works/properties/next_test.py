@@ -177,8 +177,8 @@ def _said(
     helps = len({h.at_stake.lot_id for h in test.helped})
     said = (
         f"Test {lot.lot_id} for {name} ({test.offer.price:.0f} {currency}): {first.lot.lot_id} has "
-        f"a chance of {percent(beyond)} of being beyond {limit_words(first.edge.limit)} "
-        f"({first.edge.whose}); the chance of a wrong word on it falls from {percent(before)} to "
+        f"a chance of {percent(beyond)} of being beyond the limit, {limit_words(first.edge.limit)} "
+        f"({first.edge.whose}); the chance of a wrong answer on it falls from {percent(before)} to "
         f"{percent(after)}"
     )
     said += f"; it helps with {helps - 1} more." if helps > 1 else "."

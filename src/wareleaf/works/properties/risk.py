@@ -147,7 +147,7 @@ def _sentence(edge: Edge, chance: float) -> str:
     name = edge.limit.parameter.replace("_", " ")
     return (
         f"No result for {name} speaks for this lot. Its relatives and its leaf give it a chance "
-        f"of {percent(chance)} of being beyond {limit_words(edge.limit)} ({edge.whose})."
+        f"of {percent(chance)} of being beyond the limit, {limit_words(edge.limit)} ({edge.whose})."
     )
 
 
