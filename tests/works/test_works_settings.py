@@ -75,3 +75,17 @@ def test_a_missing_file_says_so(tmp_path):
 
 def test_an_unknown_time_zone_is_refused():
     assert "not a known time zone" in sentence_for(DEMO.replace("Atlantic/Azores", "Sea/Bottom"))
+
+
+@pytest.mark.parametrize(
+    ("row", "wrong"),
+    [
+        ("[[usual_leaf]]\nleaf = 'kelpie'\nparameter = 'iodine'\nmean = 1.0\n"
+         "works_relative_sd = 0.1\nlot_relative_sd = 0.1", "no leaf"),
+        ("[laboratory.price_per_test]\nlead = 0.0", "above 0"),
+        ("[laboratory]\nwrong_release_counts = 0.0", "greater than 0"),
+    ],
+)  # fmt: skip
+def test_own_contents_and_prices_are_checked(row, wrong):
+    before, after = DEMO.split("[laboratory]")
+    assert wrong in sentence_for(before + row + "\n\n" + after[after.index("[costs]") :])

@@ -9,7 +9,13 @@ from wareleaf.cli.common import Job, in_works, next_step
 
 @click.command("test-next")
 @click.option("--site", help="Only this site.")
-@click.option("--most", type=click.IntRange(1, 200), default=10, show_default=True)
+@click.option(
+    "--most",
+    type=click.IntRange(1, 200),
+    default=10,
+    show_default=True,
+    help="How many at most.",
+)
 @in_works()
 def command(job: Job, site: str | None, most: int) -> None:
     """List the tests that are worth most for their price, best first."""

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from wareleaf.measure.errors import BadInput
+from wareleaf.works.settings.laboratory import Laboratory, UsualLeaf
 from wareleaf.works.settings.losses import LossConstants
 
 Stage = Literal["wash", "blanch", "wither", "roll", "oxidise", "dry", "sift", "mill", "pack"]
@@ -212,40 +213,6 @@ class Costs(_Table):
     fuel: str = "lpg"
     divert_per_kg: float = Field(0.05, ge=0.0, description="Loss when leaf goes to a lesser use.")
     refuse_per_kg: float = Field(0.30, ge=0.0, description="Loss when leaf is turned away.")
-
-
-class Laboratory(_Table):
-    """What a test costs and how far it can be trusted; what a wrong release would cost."""
-
-    price_per_test: dict[str, float] = Field({}, description="By parameter.")
-    price_other: float = Field(60.0, gt=0.0, description="Of a test that is not named.")
-    sample_relative_sd: float | None = Field(
-        None, ge=0.0, lt=1.0, description="How far a sample lies from its lot; else the usual."
-    )
-    part_relative_sd: float | None = Field(
-        None, ge=0.0, lt=1.0, description="How far bags of one lot differ; else the usual."
-    )
-    wrong_release_counts: float = Field(
-        10.0, gt=0.0, description="A wrong release against the value of the lot."
-    )
-
-    @field_validator("price_per_test")
-    @classmethod
-    def _prices_above_0(cls, prices: dict[str, float]) -> dict[str, float]:
-        for name, price in prices.items():
-            if not price > 0.0:
-                raise ValueError(f"the price of a test of {name} is {price:g}; it must be above 0")
-        return prices
-
-
-class UsualLeaf(_Table):
-    """What the works' own leaf usually holds of something, instead of the published figure."""
-
-    leaf: str
-    parameter: str
-    mean: float = Field(gt=0.0, description="Per dry matter: mg/kg, for ash %.")
-    works_relative_sd: float = Field(ge=0.0, description="How well the mean is known.")
-    lot_relative_sd: float = Field(ge=0.0, description="How far loads differ.")
 
 
 Row = TypeVar("Row", Site, SourcePlace, Equipment, Room, Meter, Film, Product, Customer, Person)
