@@ -63,3 +63,15 @@ def test_a_result_on_one_of_two_lots_milled_together_does_not_speak_for_both(wor
     assert values(works, both.lot_id) == []
     iodine(works, other.lot_id, 900.0, waits)
     assert values(works, both.lot_id) == [(one.lot_id, 300.0), (other.lot_id, 900.0)]
+
+
+def test_bags_of_one_lot_milled_together_are_that_lot_again(works):
+    whole = dried(works)
+    iodine(works, whole.lot_id, 300.0)
+    bags = handle_lot.split(works, "runa", whole.lot_id, [20.0, 15.9], meter="kelp-floor-scale")
+    run_id = start_run(works, "runa", "mill-1", [bag.lot_id for bag in bags])
+    off = Off(35.0, 0.08, moisture_meter="kelp-oven", scale="kelp-floor-scale")
+    milled = finish_run(works, "runa", run_id, [off])[0]
+    assert values(works, milled.lot_id) == [(whole.lot_id, 300.0)]
+    iodine(works, milled.lot_id, 310.0)
+    assert values(works, milled.lot_id)[0] == (milled.lot_id, 310.0)

@@ -160,27 +160,39 @@ def results_of(works: Works, lot_id: str) -> list[tuple[str, Result, Event]]:
     between; blanching and blending change composition, so the walk stops there. Where lots went
     in together, a parameter speaks for the child only when every one of them has it.
     """
-    return [found for _, found in _speaking(works, lot_id, 0)]
+    return [found for _, found in _speaking(works, lot_id, {})]
 
 
 _Spoken = tuple[int, tuple[str, Result, Event]]  # steps back, then what `results_of` gives
 
 
-def _speaking(works: Works, lot_id: str, back: int) -> list[_Spoken]:
-    own = works.book.events_in_force(kind="result", lot_id=lot_id)
-    found: list[_Spoken] = [(back, (lot_id, _result_of(e, lot_id), e)) for e in own]
-    made = works.book.event_in_force(works.book.lot(lot_id).made_by)
-    if made.kind not in ("split", "pack") and not (
-        made.kind == "stage_finished" and made.facts.get("stage") in _KEEPS_COMPOSITION
-    ):
-        return found
-    parents = [
-        _speaking(works, parent, back + 1)
-        for parent in dict.fromkeys(d.lot_id for d in made.inputs)
-    ]
+def _speaking(works: Works, lot_id: str, seen: dict[str, list[_Spoken]]) -> list[_Spoken]:
+    """Of a lot whose parents were asked before, what ``seen`` holds."""
+    if lot_id not in seen:
+        own = works.book.events_in_force(kind="result", lot_id=lot_id)
+        found: list[_Spoken] = [(0, (lot_id, _result_of(e, lot_id), e)) for e in own]
+        made = works.book.event_in_force(works.book.lot(lot_id).made_by)
+        if _keeps_composition(made):
+            lots = dict.fromkeys(d.lot_id for d in made.inputs)
+            found += _of_all([_speaking(works, lot, seen) for lot in lots])
+        seen[lot_id] = found
+    return seen[lot_id]
+
+
+def _of_all(parents: list[list[_Spoken]]) -> list[_Spoken]:
+    """Results on parameters that every parent has, nearest first, each once."""
     shared = set.intersection(*({f[1].parameter for _, f in each} for each in parents))
-    above = {f[2].event_id: (n, f) for each in parents for n, f in each if f[1].parameter in shared}
-    return found + sorted(above.values(), key=lambda f: f[0])
+    above: dict[str, _Spoken] = {}
+    for back, result in sorted((s for each in parents for s in each), key=lambda s: s[0]):
+        if result[1].parameter in shared:
+            above.setdefault(result[2].event_id, (back + 1, result))
+    return list(above.values())
+
+
+def _keeps_composition(event: Event) -> bool:
+    if event.kind == "stage_finished":
+        return event.facts.get("stage") in _KEEPS_COMPOSITION
+    return event.kind in ("split", "pack")
 
 
 _KEEPS_COMPOSITION = ("dry", "mill", "sift")

@@ -15,6 +15,7 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
 from wareleaf.works.properties.carry import MOISTURE, Given, given, parameters_of
 from wareleaf.works.properties.season import HEAD, Season, read_season
+from wareleaf.works.settings import WorksSettings
 
 _MOST_PASSES, _CLOSE = 6, 0.02  # own choice
 
@@ -37,7 +38,7 @@ class Known:
 class Beliefs:
     """The seasons of a book as they stand, each content worked out when it is asked for."""
 
-    works: Works
+    settings: WorksSettings
     seasons: list[Season]
     kept: dict[tuple[int, str], Known | None] = field(default_factory=dict)
 
@@ -58,7 +59,7 @@ class Beliefs:
         """One content of a season; None when nothing is known of it."""
         key = (at, parameter)
         if key not in self.kept:
-            about = given(self.works.settings, self.seasons[at], parameter)
+            about = given(self.settings, self.seasons[at], parameter)
             self.kept[key] = None if about is None else _known(about)
         return self.kept[key]
 
@@ -116,7 +117,7 @@ def beliefs(works: Works) -> Beliefs:
         kept = _KEPT.get(book)
         if kept is not None and kept[0] == head:
             return kept[1]
-    found = Beliefs(works, read_season(works))
+    found = Beliefs(works.settings, read_season(works))
     with _LOCK:
         if len(_KEPT) >= _MOST_BOOKS:
             _KEPT.clear()

@@ -17,7 +17,7 @@ from wareleaf.works.settings import WorksSettings
 
 MOISTURE = "moisture"
 _LEAST_SCALE = 1e-3  # of the published mean: spreads never vanish (own choice)
-# A wet part holds more water than its sister for many reasons; a split does not dry it.
+# Moisture is carried on through these; after a stage it was measured anew.
 _KEEP_WATER = ("combine", "split", "blend", "pack", "count")
 
 

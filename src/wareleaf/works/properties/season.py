@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from wareleaf.book import Event, Made
@@ -96,7 +96,7 @@ def read_season(works: Works) -> list[Season]:
     return [_season(group, starts, results.get(name, [])) for name, group in groups.items()]
 
 
-def _families(moving: Iterable[Event]) -> dict[str, str]:
+def _families(moving: Sequence[Event]) -> dict[str, str]:
     """Leaf profiles that turn into one another, each under the name of one of them."""
     over: dict[str, str] = {}
 
@@ -105,9 +105,8 @@ def _families(moving: Iterable[Event]) -> dict[str, str]:
             leaf = over[leaf]
         return leaf
 
-    leaf_of: dict[str, str] = {}
+    leaf_of = {m.lot_id: m.leaf for event in moving for m in event.outputs}
     for event in moving:
-        leaf_of |= {m.lot_id: m.leaf for m in event.outputs}
         met = [m.leaf for m in event.outputs]
         met += [leaf_of[d.lot_id] for d in event.inputs if d.lot_id in leaf_of]
         for leaf in met:
