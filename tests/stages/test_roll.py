@@ -133,7 +133,7 @@ def test_project_learns_a_slow_leaf():
         (lambda: roll.aim(Roller(), LEAF, 1.0), "disruption"),
         (lambda: roll.simulate(Roller(loss_w_k=1e9), LEAF), "loss_w_k"),
         (
-            lambda: roll.project(Roller(), LEAF, [StageReading(1, "mass_kg", 1, 1)], 0.5),
+            lambda: roll.project(Roller(), LEAF, [StageReading(1, "shaft_kw", 1, 1)], 0.5),
             "readings",
         ),
     ],

@@ -195,7 +195,7 @@ def test_one_absurd_reading_is_set_aside_and_told():
             ],
             "in the order they were taken",
         ),
-        ([StageReading(1.0, "leaf_temperature_c", 22.0, 0.5)], "this stage reads moisture_wb"),
+        ([StageReading(1.0, "colour", 22.0, 0.5)], "this stage reads moisture_wb"),
     ],
 )
 def test_readings_that_cannot_be_are_refused(readings, words):

@@ -15,8 +15,8 @@ import numpy as np
 
 from wareleaf.measure import BadInput, moisture_db_from_wb, moisture_wb_from_db
 from wareleaf.stages._dry_aim import flood_time_h
-from wareleaf.stages._dry_cell import air_dry_bulb
 from wareleaf.stages._dry_load import DryRun, check_run, loading_kg_m2
+from wareleaf.stages._dry_observe import observe, quantities, reading_sd, set_aside, way
 from wareleaf.stages._dry_solve import Scenarios, Solved, scenarios, solve
 from wareleaf.stages._dry_spec import Dryer, TrayDryer
 from wareleaf.stages._dry_spread import rate_sd
@@ -30,6 +30,7 @@ from wareleaf.stages.common import (
 )
 
 _ROUNDS, _STEP = 8, 0.05
+_WIDE_SD = 3.0
 _WB_STEP = 2e-3
 _TIMES, _NARROWINGS = 12, 3
 
@@ -59,14 +60,6 @@ class DryProjection(Projection):
     moisture_wb_in_sd: float
 
 
-def quantities(dryer: Dryer) -> tuple[str, ...]:
-    """Readings that `project` can use for this dryer."""
-    zones = tuple(f"exhaust_c_{n}" for n in range(1, len(dryer.zones) + 1))
-    if isinstance(dryer, TrayDryer):
-        return ("moisture_wb", "moisture_wb_in", "moisture_wb_out", *zones)
-    return ("moisture_wb_in", "moisture_wb_out", "exhaust_c", *zones)
-
-
 def project(
     dryer: Dryer,
     run: DryRun,
@@ -81,7 +74,12 @@ def project(
         As set now.
     readings : sequence of StageReading
         ``moisture_wb_in``, ``moisture_wb_out``, ``exhaust_c`` (all zones in one duct) or
-        ``exhaust_c_N`` of zone N; on trays also ``moisture_wb`` at its hour.
+        ``exhaust_c_N`` of zone N; on trays also ``moisture_wb`` at its hour. ``mass_kg``: on trays
+        the whole charge at its hour, on a belt all that came off since the start; dry matter stays,
+        so it tells the moisture, the less the less is off (the pace of the feed is not that sure).
+        A weight that this lot cannot have is set aside, and the note says so.
+        ``leaf_temperature_c``: at the outlet, on trays at its hour; its doubt is joined with that
+        of the air.
     target_moisture_wb : float
         Wanted at the outlet.
     """
@@ -95,6 +93,7 @@ def project(
                 reading.value,
                 f"{reading.quantity} is {reading.value:g}; it must be above 0 and below 0.99.",
             )
+    known, aside = _usable(dryer, run, known)
     mean, cov = _learn(dryer, run, known)
     solved, root = _around(dryer, run, mean, cov)
     out = np.array(moisture_wb_from_db(solved.moisture_db))
@@ -102,7 +101,8 @@ def project(
     curve_t, curve, sd = _curve(run, solved)
     rate = run.rate_multiplier * math.exp(mean[0])
     finish_sd = _pair_sd(times) if np.all(np.isfinite(times)) else math.inf
-    last_h = known[-1].time_h if known else 0.0
+    last_h = readings[-1].time_h if readings else 0.0
+    note = _note(dryer, run, (float(times[0]), finish_sd), target_moisture_wb, rate)
     now, now_sd = float(out[0]), _pair_sd(out)
     if isinstance(dryer, TrayDryer):
         now = float(np.interp(last_h, curve_t, curve))
@@ -116,7 +116,7 @@ def project(
         curve_moisture_wb=tuple(curve.tolist()),
         curve_low=tuple(np.maximum(curve - 1.96 * sd, 0.0).tolist()),
         curve_high=tuple((curve + 1.96 * sd).tolist()),
-        note=_note(dryer, run, (float(times[0]), finish_sd), target_moisture_wb, rate),
+        note=" ".join(filter(None, [note, aside])),
         moisture_wb_out=float(out[0]),
         moisture_wb_out_sd=_pair_sd(out),
         rate_multiplier=rate,
@@ -138,6 +138,17 @@ def _vary(dryer: Dryer, run: DryRun, theta: Array) -> Scenarios:
     )
 
 
+def _usable(
+    dryer: Dryer, run: DryRun, readings: Sequence[StageReading]
+) -> tuple[tuple[StageReading, ...], str]:
+    """Readings to learn from, and sentences on weights that are set aside."""
+    if all(r.quantity != "mass_kg" for r in readings):
+        return tuple(readings), ""
+    rate, wet = _WIDE_SD * np.sqrt(_prior(run))
+    ends = np.array([[rate, wet], [rate, -wet], [-rate, wet], [-rate, -wet]])
+    return set_aside(dryer, run, readings, solve(dryer, run, _vary(dryer, run, ends)))
+
+
 def _prior(run: DryRun) -> Array:
     """Variances of ln(multiplier) and feed moisture before any reading."""
     return np.array([max(log_sd(rate_sd(run)), 1e-6) ** 2, max(run.moisture_wb_sd, 1e-6) ** 2])
@@ -150,7 +161,7 @@ def _learn(dryer: Dryer, run: DryRun, readings: Sequence[StageReading]) -> tuple
     if not readings:
         return mean, cov
     value = np.array([r.value for r in readings])
-    weight = np.array([r.standard_uncertainty for r in readings]) ** -2.0
+    weight = np.array([reading_sd(dryer, run, r) for r in readings]) ** -2.0
     nudge = np.array([[0, 0], [_STEP, 0], [-_STEP, 0], [0, _WB_STEP], [0, -_WB_STEP]])
 
     def cost(theta: Array, seen: Array) -> float:
@@ -159,7 +170,7 @@ def _learn(dryer: Dryer, run: DryRun, readings: Sequence[StageReading]) -> tuple
     best = math.inf
     step, kept = np.zeros(2), mean
     for _ in range(_ROUNDS):
-        seen = _observe(dryer, run, readings, solve(dryer, run, _vary(dryer, run, mean + nudge)))
+        seen = observe(dryer, run, readings, solve(dryer, run, _vary(dryer, run, mean + nudge)))
         now = cost(mean, seen[0])
         if now > best * (1 + 1e-9):
             step = 0.5 * step
@@ -177,35 +188,6 @@ def _learn(dryer: Dryer, run: DryRun, readings: Sequence[StageReading]) -> tuple
         if np.all(np.abs(step) < 1e-4 * np.sqrt(prior)):
             break
     return mean, cov
-
-
-def _observe(dryer: Dryer, run: DryRun, readings: Sequence[StageReading], solved: Solved) -> Array:
-    """What each reading would have shown, (scenario, reading)."""
-    return np.stack([_expected(dryer, run, r, solved) for r in readings], axis=1)
-
-
-def _expected(dryer: Dryer, run: DryRun, reading: StageReading, solved: Solved) -> Array:
-    name = reading.quantity
-    if name == "moisture_wb_in":
-        return np.asarray(moisture_wb_from_db(solved.scenarios.moisture_db))
-    if name == "moisture_wb_out":
-        return np.asarray(moisture_wb_from_db(solved.moisture_db))
-    if name == "moisture_wb":
-        time_h, x = _way(run, solved)
-        wb = moisture_wb_from_db(x)
-        return np.array([np.interp(reading.time_h, time_h, row) for row in wb])
-    live = [z for z in solved.zones if z.bed is not None]
-    if name == "exhaust_c":
-        weight = np.stack([z.flux * z.zone.share for z in live])
-        parts = [z.bed for z in live if z.bed is not None]
-        heat = np.stack([p.exhaust_enthalpy for p in parts])
-        ratio = np.stack([p.exhaust_ratio for p in parts])
-        total = weight.sum(axis=0)
-        return air_dry_bulb((weight * heat).sum(0) / total, (weight * ratio).sum(0) / total)
-    bed = solved.zones[int(name.removeprefix("exhaust_c_")) - 1].bed
-    if bed is None:
-        raise BadInput("readings", name, f"{name} is read in a zone that blows no air.")
-    return air_dry_bulb(bed.exhaust_enthalpy, bed.exhaust_ratio)
 
 
 def _around(dryer: Dryer, run: DryRun, mean: Array, cov: Array) -> tuple[Solved, Array]:
@@ -226,7 +208,7 @@ def _finish(dryer: Dryer, run: DryRun, mean: Array, points: Array, target_wb: fl
     """Time that reaches the target at each point, h; infinite where none does."""
     target = float(moisture_db_from_wb(target_wb))
     if isinstance(dryer, TrayDryer):
-        time_h, x = _way(run, solve(dryer, run, _vary(dryer, run, points)))
+        time_h, x = way(run, solve(dryer, run, _vary(dryer, run, points)))
         return np.array([_crossing(time_h, row, target) for row in x])
     high_h = min(dryer.time_max_h, flood_time_h(dryer, run))
     if high_h <= dryer.time_min_h:
@@ -261,19 +243,8 @@ def _crossing(time_h: Array, x: Array, target: float) -> float:
     return float(time_h[j - 1] + part * (time_h[j] - time_h[j - 1]))
 
 
-def _way(run: DryRun, solved: Solved) -> tuple[Array, Array]:
-    """Time and moisture db along the way, (time,) and (scenario, time)."""
-    times, x, start = [np.zeros(1)], [solved.scenarios.moisture_db[:, None]], 0.0
-    for state in solved.zones:
-        steps, span = state.moisture.shape[2] - 1, run.residence_h * state.zone.share
-        times.append(start + span * np.arange(1, steps + 1) / steps)
-        x.append(state.moisture[:, :, 1:].mean(axis=1))
-        start += span
-    return np.concatenate(times), np.concatenate(x, axis=1)
-
-
 def _curve(run: DryRun, solved: Solved) -> tuple[Array, Array, Array]:
-    time_h, x = _way(run, solved)
+    time_h, x = way(run, solved)
     wb = np.asarray(moisture_wb_from_db(x))
     sd = np.sqrt(np.mean((wb[1:] - wb[1:].mean(axis=0)) ** 2, axis=0))
     return time_h, wb[0], sd

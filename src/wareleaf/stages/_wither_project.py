@@ -24,13 +24,18 @@ from wareleaf.stages.common import (
     Array,
     Projection,
     StageReading,
-    check_readings,
     finite,
     log_sd,
+    sort_out,
     spread_wb,
+    weighed_kg,
 )
 
 READS = ("moisture_wb", "mass_kg")
+KEPT = {
+    "leaf_temperature_c": "The leaf's temperature is kept but does not move the projection: on a "
+    "trough it follows the air, whatever the lot's own rate."
+}
 _WIDE_SD = 4.0
 _NODES = (7, 5)
 _FINE = (61, 31)
@@ -87,6 +92,7 @@ def project(
         As for ``simulate``; ``run.moisture_wb_sd`` is the prior spread of the arriving moisture.
     readings : sequence of StageReading
         ``moisture_wb`` (mean of the bed) or ``mass_kg`` (whole load), in time order; may be empty.
+        ``leaf_temperature_c`` is taken but moves nothing, and the note says so.
     target_moisture_wb, target_sd : float
         Mean moisture wanted and its tolerance as one standard deviation.
     latest_h : float or None
@@ -100,8 +106,8 @@ def project(
     """
     finite("target_moisture_wb", target_moisture_wb, 0.0, 0.95, above=True)
     finite("target_sd", target_sd, 0.0, 0.2)
-    taken = check_readings(readings, READS)
-    last_h = taken[-1].time_h if taken else 0.0
+    taken, kept = sort_out(readings, READS, KEPT)
+    last_h = readings[-1].time_h if readings else 0.0
     look = max(run.duration_h, run.air_time_h[-1], last_h + _AHEAD_H)
     look = min(LONGEST_H, look if latest_h is None else latest_h)
     finite("latest_h", look, last_h, LONGEST_H, "h")
@@ -109,7 +115,7 @@ def project(
     curves = _curves(trough, replace(run, duration_h=look, step_min=coarse))
     weight, unlikely = _posterior(run, curves, taken)
     told = _told(curves, weight, target_moisture_wb, target_sd, last_h)
-    return replace(told, note=" ".join([told.note, *unlikely]))
+    return replace(told, note=" ".join(filter(None, [told.note, *unlikely, kept])))
 
 
 def _nodes(centre: float, half: float, count: int) -> Array:
@@ -178,7 +184,7 @@ def _posterior(
     for count, reading in enumerate(readings, start=1):
         expected, own_sd = _at(curves, reading.time_h), model_sd
         if reading.quantity == "mass_kg":
-            expected = run.mass_kg * (1.0 - curves.start_wb) / (1.0 - expected)
+            expected = weighed_kg(run.mass_kg, curves.start_wb, expected)
             own_sd = model_sd * float(np.mean(expected)) / (1.0 - run.moisture_wb)
         sd = math.hypot(reading.standard_uncertainty, own_sd)
         off = (reading.value - expected) / sd

@@ -10,9 +10,9 @@ import numpy as np
 from scipy.stats import norm
 
 from wareleaf.measure import require
-from wareleaf.stages.blanch_run import simulate
+from wareleaf.stages.blanch_run import pace, simulate
 from wareleaf.stages.blanch_spec import Bath, BlanchResult, BlanchRun, figure
-from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
+from wareleaf.stages.common import Aim, Array, Projection, StageReading, finite, sort_out
 from wareleaf.stages.learn import carry, learn
 
 READS = (
@@ -20,7 +20,12 @@ READS = (
     "bath_temperature_c",
     "bath_solids_fraction",
     "moisture_wb",
+    "mass_kg",
 )
+KEPT = {
+    "leaf_temperature_c": "The leaf's temperature is kept but does not move the projection: a thin "
+    "blade follows the bath, so read the bath."
+}
 
 
 @dataclass(frozen=True)
@@ -161,25 +166,32 @@ def _reason(bath: Bath, result: BlanchResult, settings: dict[str, float], good: 
 
 
 def _moved(bath: Bath, run: BlanchRun, factors: Array) -> BlanchResult:
-    """Run with the uncertain factors moved: ln rate, ln bound, ln drag-out, bath K."""
-    rate, bound, drag, warmer = (float(x) for x in factors)
+    """Run with the factors moved: ln rate, ln bound, ln drag-out, bath K, arriving moisture."""
+    rate, bound, drag, warmer, wetter = (float(x) for x in factors)
     changed = replace(
         run,
         leach_factor=run.leach_factor * math.exp(rate),
         residual_factor=run.residual_factor * math.exp(bound),
         drag_factor=run.drag_factor * math.exp(drag),
+        moisture_wb=min(0.98, max(0.5, run.moisture_wb + wetter)),
     )
     set_point = min(100.0, max(20.0, bath.temperature_c + warmer))
     return simulate(replace(bath, temperature_c=set_point), changed)
 
 
-def _courses(result: BlanchResult) -> dict[str, tuple[float, ...]]:
-    return {
+def _seen(bath: Bath, run: BlanchRun, result: BlanchResult, reading: StageReading) -> float:
+    """What a reading would show; ``mass_kg`` is all drained leaf so far, basket by basket."""
+    time = np.array(result.course_time_h)
+    if reading.quantity == "mass_kg":
+        share = np.cumsum(pace(bath, run)[0]) / run.mass_kg
+        return float(np.interp(reading.time_h, time, result.mass_out_kg * share))
+    course = {
         "iodine_mg_kg_dw": result.course_leaf_iodine_mg_kg_dw,
         "bath_temperature_c": result.course_bath_c,
         "bath_solids_fraction": result.course_bath_solids_fraction,
         "moisture_wb": result.course_moisture_wb,
-    }
+    }[reading.quantity]
+    return float(np.interp(reading.time_h, time, course))
 
 
 def project(
@@ -190,8 +202,9 @@ def project(
 ) -> BlanchProjection:
     """Where the load stands and ends, from readings of leaf and bath.
 
-    Readings correct the leaching rate, the bound iodine, the drag-out and the true temperature
-    of the bath; the course is then computed again with what was learned.
+    Readings correct the leaching rate, the bound iodine, the drag-out, the true temperature of the
+    bath and the moisture the leaf came with; the course is then computed again with what was
+    learned.
 
     Parameters
     ----------
@@ -199,18 +212,16 @@ def project(
         As set.
     readings : sequence of StageReading
         ``iodine_mg_kg_dw`` of a basket, ``bath_temperature_c``, ``bath_solids_fraction``
-        (refractometer) or ``moisture_wb`` of drained leaf, with hours since the start.
+        (refractometer), ``moisture_wb`` of drained leaf or ``mass_kg`` of all drained leaf so far,
+        with hours since the start. ``leaf_temperature_c`` moves nothing, and the note says so.
     iodine_max_mg_kg_dw : float, optional
         Target to give a probability for.
     """
-    known = check_readings(readings, READS)
+    known, kept = sort_out(readings, READS, KEPT)
 
     def predict(factors: Array) -> Array:
         result = _moved(bath, run, factors)
-        courses = _courses(result)
-        return np.array(
-            [np.interp(r.time_h, result.course_time_h, courses[r.quantity]) for r in known]
-        )
+        return np.array([_seen(bath, run, result, r) for r in known])
 
     prior = np.array(
         [
@@ -218,6 +229,7 @@ def project(
             figure("all.iodine_residual_log_sd"),
             figure("bath.drag_out_log_sd"),
             1.0,  # K, set point against the water at the blade: common practice, no source
+            max(run.moisture_wb_sd, 1e-6),
         ]
     )
     learned = learn(
@@ -240,16 +252,17 @@ def project(
         )
 
     value, spread = carry(outlook, learned)
-    return _projection(
-        grid, value, spread, known, misfit=learned.misfit, iodine_max=iodine_max_mg_kg_dw
+    told = _projection(
+        grid, value, spread, readings, misfit=learned.misfit, iodine_max=iodine_max_mg_kg_dw
     )
+    return replace(told, note=f"{told.note} {kept}".strip())
 
 
 def _projection(
     grid: Array,
     value: Array,
     spread: Array,
-    known: tuple[StageReading, ...],
+    known: Sequence[StageReading],
     *,
     misfit: float,
     iodine_max: float | None,

@@ -8,7 +8,7 @@ be there). Its result carries the fields of `StageResult`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -49,6 +49,7 @@ class StageResult:
     sources: tuple[str, ...]
 
 
+Values = TypeVar("Values", float, Array)
 ResultT = TypeVar("ResultT", bound=StageResult)
 
 
@@ -224,6 +225,51 @@ def check_readings(
             )
         last = reading.time_h
     return tuple(readings)
+
+
+def sort_out(
+    readings: Sequence[StageReading], reads: Iterable[str], kept: Mapping[str, str]
+) -> tuple[tuple[StageReading, ...], str]:
+    """Readings that move a projection, and what to say of those that are kept but do not.
+
+    Parameters
+    ----------
+    readings : sequence of StageReading
+        In time order.
+    reads : iterable of str
+        Quantities that move it.
+    kept : mapping of str to str
+        Quantities that do not, each with the sentence that says so.
+
+    Raises
+    ------
+    BadInput
+        A reading out of order, or of another quantity.
+    """
+    known = check_readings(readings, (*reads, *kept))
+    said = dict.fromkeys(kept[r.quantity] for r in known if r.quantity in kept)
+    return tuple(r for r in known if r.quantity not in kept), " ".join(said)
+
+
+def weighed_kg(mass_kg: float, start_wb: Values, moisture_wb: Values) -> Values:
+    """Mass of a load at a moisture: its dry matter stays, only water goes or comes."""
+    return mass_kg * (1.0 - start_wb) / (1.0 - moisture_wb)
+
+
+def steady_moisture(
+    moisture_wb: float, moisture_wb_sd: float, readings: Iterable[StageReading]
+) -> tuple[float, float]:
+    """Moisture and its sd where a stage leaves it as it is: the prior and all readings, weighted.
+
+    The weights are one over the variance (normal errors); a prior without spread stands.
+    """
+    if moisture_wb_sd <= 0.0:
+        return moisture_wb, 0.0
+    wet = [r for r in readings if r.quantity == "moisture_wb"]
+    weights = [moisture_wb_sd**-2, *(r.standard_uncertainty**-2 for r in wet)]
+    values = [moisture_wb, *(r.value for r in wet)]
+    whole = sum(weights)
+    return sum(w * v for w, v in zip(weights, values, strict=True)) / whole, whole**-0.5
 
 
 def log_sd(relative_sd: float) -> float:

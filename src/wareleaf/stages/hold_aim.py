@@ -14,6 +14,9 @@ from wareleaf.stages.hold_spec import HOURS_MAX, HoldResult, HoldRun, Place, fig
 from wareleaf.stages.learn import carry, learn
 
 READS = ("leaf_temperature_c", "moisture_wb", "mass_kg")
+# Water that leaves waiting leaf against the figure given, share of its mass an hour, without
+# the leaf's own heat: it drips, or the air that takes it brings the heat. Practice, no source.
+_DRIP_SD_H = 0.003
 
 
 @dataclass(frozen=True)
@@ -88,8 +91,9 @@ def aim(
 def project(place: Place, run: HoldRun, readings: Sequence[StageReading]) -> HoldProjection:
     """Latest start and time of loss, from readings so far.
 
-    Readings correct the leaf's own heat and its exchange with the surroundings; how long a load
-    holds at a temperature keeps its prior spread.
+    Readings correct the leaf's own heat, its exchange with the surroundings, the moisture it came
+    with and the water it loses as it waits; how long a load holds at a temperature keeps its prior
+    spread.
 
     Parameters
     ----------
@@ -99,22 +103,30 @@ def project(place: Place, run: HoldRun, readings: Sequence[StageReading]) -> Hol
         ``leaf_temperature_c`` in the middle, ``moisture_wb`` or ``mass_kg``.
     """
     known = check_readings(readings, READS)
-    prior = np.array([figure(f"all.{n}_log_sd") for n in ("respiration", "loss", "patience")])
+    prior = np.array(
+        [
+            *(figure(f"all.{n}_log_sd") for n in ("respiration", "loss", "patience")),
+            max(run.moisture_wb_sd, 1e-6),
+            1e-6 if place.in_seawater else _DRIP_SD_H,
+        ]
+    )
     at = known[-1].time_h if known else 0.0
     horizon = min(
         HOURS_MAX, max(2.0 * _until_lost(place, run, HOURS_MAX).duration_h, at, run.hours)
     )
 
     def moved(factors: Array, hours: float) -> HoldResult:
-        warm, loss, patience = (math.exp(float(x)) for x in factors)
+        warm, loss, patience = (math.exp(float(x)) for x in factors[:3])
+        drip = min(0.2, max(0.0, place.drip_fraction_h + float(factors[4])))
         changed = replace(
             run,
             hours=hours,
+            moisture_wb=min(0.98, max(0.3, run.moisture_wb + float(factors[3]))),
             respiration_factor=run.respiration_factor * warm,
             loss_factor=run.loss_factor * loss,
             patience_factor=run.patience_factor * patience,
         )
-        return simulate(place, changed)
+        return simulate(replace(place, drip_fraction_h=drip), changed)
 
     def predict(factors: Array) -> Array:
         r = moved(factors, max(at, 0.05))
@@ -142,15 +154,13 @@ def project(place: Place, run: HoldRun, readings: Sequence[StageReading]) -> Hol
         return np.concatenate([moisture, temperature, ends])
 
     value, spread = carry(outlook, learned)
-    return _projection(grid, value, spread, at=at, moisture_sd=run.moisture_wb_sd)
+    return _projection(grid, value, spread, at=at)
 
 
-def _projection(
-    grid: Array, value: Array, spread: Array, *, at: float, moisture_sd: float
-) -> HoldProjection:
+def _projection(grid: Array, value: Array, spread: Array, *, at: float) -> HoldProjection:
     n = grid.size
     moisture, warm = value[:n], value[n : 2 * n]
-    wet_sd = np.hypot(spread[:n], moisture_sd)
+    wet_sd = spread[:n]
     latest, lost = float(value[-2]), float(value[-1])
     left = latest - at
     note = (

@@ -10,11 +10,19 @@ import numpy as np
 from scipy.optimize import brentq
 
 from wareleaf.measure import BadInput
-from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
+from wareleaf.stages.common import (
+    Aim,
+    Array,
+    Projection,
+    StageReading,
+    check_readings,
+    finite,
+    steady_moisture,
+)
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.mill_run import Mill, MillResult, MillRun, figure, heat_limit_c, simulate
 
-READS = ("shaft_kw", "leaf_temperature_c", "mass_kg")
+READS = ("shaft_kw", "leaf_temperature_c", "mass_kg", "moisture_wb")
 _PACE_LOG_SD = 0.1  # feed against the set one: common practice, no source
 
 
@@ -117,10 +125,13 @@ def project(mill: Mill, run: MillRun, readings: Sequence[StageReading]) -> MillP
     mill, run : Mill, MillRun
         Machine and leaf.
     readings : sequence of StageReading
-        ``shaft_kw``, ``leaf_temperature_c`` after the mill, or ``mass_kg`` of product so far.
-        They correct the work and the pace.
+        ``shaft_kw``, ``leaf_temperature_c`` after the mill, or ``mass_kg`` of product so far:
+        they correct the work and the pace. ``moisture_wb`` corrects the moisture, which the mill
+        is taken to leave as it is.
     """
-    known = check_readings(readings, READS)
+    taken = check_readings(readings, READS)
+    moisture, moisture_sd = steady_moisture(run.moisture_wb, run.moisture_wb_sd, taken)
+    known = [r for r in taken if r.quantity != "moisture_wb"]
     prior = np.array([figure("all.work_index_log_sd"), _PACE_LOG_SD])
 
     def moved(factors: Array) -> MillResult:
@@ -149,16 +160,16 @@ def project(mill: Mill, run: MillRun, readings: Sequence[StageReading]) -> MillP
         note += " The leaf may pass its heat limit: feed less."
     if learned.misfit > 3.0:
         note += " A reading does not fit: look for a torn screen, worn hammers or a wrong meter."
-    band = 1.96 * run.moisture_wb_sd
+    band = 1.96 * moisture_sd
     return MillProjection(
         finish_h=float(hours),
         finish_sd_h=float(hours_sd),
-        moisture_wb_now=run.moisture_wb,
-        moisture_wb_now_sd=run.moisture_wb_sd,
+        moisture_wb_now=moisture,
+        moisture_wb_now_sd=moisture_sd,
         curve_time_h=(0.0, float(hours)),
-        curve_moisture_wb=(run.moisture_wb,) * 2,
-        curve_low=(max(0.0, run.moisture_wb - band),) * 2,
-        curve_high=(run.moisture_wb + band,) * 2,
+        curve_moisture_wb=(moisture,) * 2,
+        curve_low=(max(0.0, moisture - band),) * 2,
+        curve_high=(moisture + band,) * 2,
         note=note,
         leaf_temperature_c=float(hot),
         leaf_temperature_sd_k=float(hot_sd),

@@ -8,12 +8,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
+from wareleaf.stages.common import (
+    Aim,
+    Array,
+    Projection,
+    StageReading,
+    check_readings,
+    finite,
+    weighed_kg,
+)
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.oxidise_rate import figure
 from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
 
-READS = ("theaflavin_fraction", "oxidised_share", "leaf_temperature_c", "moisture_wb")
+READS = ("theaflavin_fraction", "oxidised_share", "leaf_temperature_c", "moisture_wb", "mass_kg")
+# Water that leaves beside the model's, share of the load an hour, with heat that the air brings: a
+# weight must not be read as oxidation. Common practice, no source.
+_LOSS_SD_H = 0.02
 
 
 @dataclass(frozen=True)
@@ -103,7 +114,8 @@ def _window(floor: Floor, run: OxidiseRun) -> tuple[float, float]:
 def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> OxidiseProjection:
     """When theaflavin will peak, from readings so far.
 
-    Readings correct the rate, the yield of theaflavin and the heat of oxidation.
+    Readings correct the rate, the yield of theaflavin, the heat of oxidation, the moisture the leaf
+    came with and the water that leaves beside what the model has.
 
     Parameters
     ----------
@@ -111,17 +123,25 @@ def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> 
         Floor and leaf.
     readings : sequence of StageReading
         ``theaflavin_fraction`` of infusion solids, ``oxidised_share`` of catechin,
-        ``leaf_temperature_c`` or ``moisture_wb``, hours since leaf came to the floor.
+        ``leaf_temperature_c``, ``moisture_wb`` or ``mass_kg`` (whole load, by its conserved dry
+        matter), hours since leaf came to the floor.
     """
     known = check_readings(readings, READS)
-    prior = np.array([figure(f"all.{n}_log_sd") for n in ("rate", "theaflavin", "heat")])
+    prior = np.array(
+        [
+            *(figure(f"all.{n}_log_sd") for n in ("rate", "theaflavin", "heat")),
+            max(run.moisture_wb_sd, 1e-6),
+            _LOSS_SD_H,
+        ]
+    )
     horizon = max([1.6 * _to_peak(floor, run).course_min[-1]] + [60.0 * r.time_h for r in known])
     horizon = min(1440.0, horizon)
 
     def moved(factors: Array) -> OxidiseResult:
-        rate, yields, heat = (math.exp(float(x)) for x in factors)
+        rate, yields, heat = (math.exp(float(x)) for x in factors[:3])
         changed = replace(
             run,
+            moisture_wb=min(0.9, max(0.2, run.moisture_wb + float(factors[3]))),
             minutes=horizon,
             rate_factor=run.rate_factor * rate,
             theaflavin_factor=run.theaflavin_factor * yields,
@@ -129,13 +149,21 @@ def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> 
         )
         return simulate(floor, changed)
 
+    def moisture(result: OxidiseResult, factors: Array) -> Array:
+        wet = np.array(result.course_moisture_wb)
+        gone = float(factors[4]) * np.array(result.course_min) / 60.0
+        share = np.maximum((1.0 - wet[0]) / (1.0 - wet) - gone, 1.05 * (1.0 - wet[0]))
+        return np.asarray(1.0 - (1.0 - wet[0]) / share)
+
     def predict(factors: Array) -> Array:
         r = moved(factors)
+        wet = moisture(r, factors)
         seen = {
-            "theaflavin_fraction": r.course_theaflavin,
-            "oxidised_share": r.course_oxidised,
-            "leaf_temperature_c": r.course_leaf_c,
-            "moisture_wb": r.course_moisture_wb,
+            "theaflavin_fraction": np.array(r.course_theaflavin),
+            "oxidised_share": np.array(r.course_oxidised),
+            "leaf_temperature_c": np.array(r.course_leaf_c),
+            "moisture_wb": wet,
+            "mass_kg": weighed_kg(run.mass_kg, wet[0], wet),
         }
         return np.array([np.interp(60.0 * x.time_h, r.course_min, seen[x.quantity]) for x in known])
 
@@ -153,7 +181,7 @@ def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> 
         window = [min(w, horizon) for w in r.window_min]
         return np.concatenate(
             [
-                np.interp(grid, r.course_min, r.course_moisture_wb),
+                np.interp(grid, r.course_min, moisture(r, factors)),
                 np.interp(grid, r.course_min, r.course_theaflavin),
                 [peak, *window, r.peak_theaflavin_fraction],
             ]
@@ -161,15 +189,13 @@ def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> 
 
     value, spread = carry(outlook, learned)
     at = 60.0 * known[-1].time_h if known else 0.0
-    return _projection(grid, value, spread, at, run.moisture_wb_sd)
+    return _projection(grid, value, spread, at)
 
 
-def _projection(
-    grid: Array, value: Array, spread: Array, at: float, moisture_sd: float
-) -> OxidiseProjection:
+def _projection(grid: Array, value: Array, spread: Array, at: float) -> OxidiseProjection:
     n = grid.size
     moisture, tf = value[:n], value[n : 2 * n]
-    wet_sd, tf_sd = np.hypot(spread[:n], moisture_sd), spread[n : 2 * n]
+    wet_sd, tf_sd = spread[:n], spread[n : 2 * n]
     peak, low, high, top = (float(x) for x in value[2 * n :])
     peak_sd = float(spread[2 * n])
     left = peak - at

@@ -9,7 +9,15 @@ from dataclasses import replace
 import numpy as np
 
 from wareleaf.measure import BadInput
-from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
+from wareleaf.stages.common import (
+    Aim,
+    Array,
+    Projection,
+    StageReading,
+    check_readings,
+    finite,
+    weighed_kg,
+)
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.roll_run import (
     FIGURES,
@@ -20,7 +28,7 @@ from wareleaf.stages.roll_run import (
     simulate,
 )
 
-READS = ("leaf_temperature_c", "disruption")
+READS = ("leaf_temperature_c", "disruption", "moisture_wb", "mass_kg")
 _SHOWN = 60  # points of a projected curve
 
 
@@ -95,28 +103,46 @@ def project(
     roller, run : Roller, RollRun
         Machine and leaf.
     readings : sequence of StageReading
-        ``leaf_temperature_c`` or ``disruption``, hours since the charge started.
+        ``leaf_temperature_c``, ``disruption``, ``moisture_wb`` or ``mass_kg`` (of the whole load,
+        by its conserved dry matter), hours since the charge started. They correct the pace of
+        breaking, the heat of the work, what the charge gives to the room and the moisture the leaf
+        came with.
     disruption : float
         Wanted share of broken cells.
     """
     known = check_readings(readings, READS)
     finite("disruption", disruption, run.disruption, 0.999, above=True)
     latest = max([run.minutes] + [60.0 * r.time_h for r in known])
-    prior = np.array([FIGURES["roll.disruption_log_sd"].value, 0.2])  # work to heat: practice
+    prior = np.array(
+        [
+            FIGURES["roll.disruption_log_sd"].value,
+            0.2,  # work to heat: common practice, no source
+            max(run.moisture_wb_sd, 1e-6),
+            0.5,  # what the charge gives to the room: common practice, no source
+        ]
+    )
 
     def moved(factors: Array) -> RollResult:
-        rate, heat = (math.exp(float(x)) for x in factors)
+        rate, heat = (math.exp(float(x)) for x in factors[:2])
         changed = replace(
             run,
             minutes=latest,
+            moisture_wb=min(0.9, max(0.2, run.moisture_wb + float(factors[2]))),
             rate_factor=run.rate_factor * rate,
             heat_factor=run.heat_factor * heat,
         )
-        return simulate(roller, changed)
+        open_to = replace(roller, loss_w_k=roller.loss_w_k * math.exp(float(factors[3])))
+        return simulate(open_to, changed)
 
     def predict(factors: Array) -> Array:
         r = moved(factors)
-        course = {"leaf_temperature_c": r.course_leaf_c, "disruption": r.course_disruption}
+        wet = np.array(r.course_moisture_wb)
+        course = {
+            "leaf_temperature_c": np.array(r.course_leaf_c),
+            "disruption": np.array(r.course_disruption),
+            "moisture_wb": wet,
+            "mass_kg": weighed_kg(run.mass_kg, wet[0], wet),
+        }
         return np.array(
             [np.interp(60.0 * x.time_h, r.course_min, course[x.quantity]) for x in known]
         )
@@ -137,7 +163,7 @@ def project(
 
     value, spread = carry(outlook, learned)
     now = 60.0 * known[-1].time_h if known else 0.0
-    sd = np.hypot(spread[:-1], run.moisture_wb_sd)
+    sd = spread[:-1]
     return Projection(
         finish_h=float(value[-1]),
         finish_sd_h=float(spread[-1]),

@@ -10,12 +10,24 @@ import numpy as np
 from scipy.optimize import brentq
 
 from wareleaf.measure import BadInput
-from wareleaf.stages.common import Aim, Array, Projection, StageReading, check_readings, finite
+from wareleaf.stages.common import (
+    Aim,
+    Array,
+    Projection,
+    StageReading,
+    finite,
+    sort_out,
+    steady_moisture,
+)
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.sift_run import SieveStack, SiftResult, SiftRun, moved, prior_spread, simulate
 from wareleaf.stages.sift_run import split as split_feed
 from wareleaf.stages.sift_size import nearest_standard_mm
 
+KEPT = {
+    "leaf_temperature_c": "The leaf's temperature is kept but does not move the projection: sieves "
+    "part leaf by size."
+}
 _PACE_LOG_SD = 0.1  # feed rate against the set one: common practice, no source
 
 
@@ -90,11 +102,16 @@ def project(stack: SieveStack, run: SiftRun, readings: Sequence[StageReading]) -
     stack, run : SieveStack, SiftRun
         Sieves and leaf.
     readings : sequence of StageReading
-        ``mass_kg_GRADE``: mass of that grade since the start, at ``time_h``. They correct median
-        and width of the sizes and the pace.
+        ``mass_kg_GRADE``: mass of that grade since the start, at ``time_h``; ``mass_kg``: of all
+        grades together. They correct median and width of the sizes and the pace. ``moisture_wb``
+        corrects the moisture, which sieves do not change. ``leaf_temperature_c`` moves nothing,
+        and the note says so.
     """
     names = stack.grades
-    known = check_readings(readings, [f"mass_kg_{n}" for n in names])
+    weighed = ["mass_kg", *(f"mass_kg_{n}" for n in names)]
+    taken, kept = sort_out(readings, [*weighed, "moisture_wb"], KEPT)
+    moisture, moisture_sd = steady_moisture(run.moisture_wb, run.moisture_wb_sd, taken)
+    known = [r for r in taken if r.quantity != "moisture_wb"]
     prior = np.append(prior_spread(), _PACE_LOG_SD)
     whole = run.mass_kg
 
@@ -103,10 +120,8 @@ def project(stack: SieveStack, run: SiftRun, readings: Sequence[StageReading]) -
 
     def predict(factors: Array) -> Array:
         shares, _, _ = split_feed(stack, moved(run.feed, factors))
-        by_name = dict(zip(names, shares, strict=True))
-        return np.array(
-            [by_name[r.quantity.removeprefix("mass_kg_")] * fed(factors, r.time_h) for r in known]
-        )
+        by_name = {**dict(zip(weighed[1:], shares, strict=True)), "mass_kg": 1.0}
+        return np.array([by_name[r.quantity] * fed(factors, r.time_h) for r in known])
 
     learned = learn(
         predict,
@@ -125,13 +140,14 @@ def project(stack: SieveStack, run: SiftRun, readings: Sequence[StageReading]) -
     note = f"Most will be {best}: {np.max(value[:-1]):.0f} kg of {whole:.0f}."
     if learned.misfit > 3.0:
         note += " A weighing does not fit: check the sieves for holes or blinding, and the scale."
-    steady = (run.moisture_wb,) * 2
-    band = 1.96 * run.moisture_wb_sd
+    note = f"{note} {kept}".strip()
+    steady = (moisture,) * 2
+    band = 1.96 * moisture_sd
     return SiftProjection(
         finish_h=float(value[-1]),
         finish_sd_h=float(spread[-1]),
-        moisture_wb_now=run.moisture_wb,
-        moisture_wb_now_sd=run.moisture_wb_sd,
+        moisture_wb_now=moisture,
+        moisture_wb_now_sd=moisture_sd,
         curve_time_h=(0.0, float(value[-1])),
         curve_moisture_wb=steady,
         curve_low=tuple(max(0.0, m - band) for m in steady),

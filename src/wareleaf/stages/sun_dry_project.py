@@ -21,15 +21,20 @@ from wareleaf.stages.common import (
     Array,
     Projection,
     StageReading,
-    check_readings,
     finite,
     log_sd,
+    sort_out,
     spread_wb,
+    weighed_kg,
 )
 from wareleaf.stages.sun_dry_march import Cases, march
 from wareleaf.stages.sun_dry_spec import SPREADS, Ground, SunRun
 
 READS = ("moisture_wb", "mass_kg")
+KEPT = {
+    "leaf_temperature_c": "The leaf's temperature is kept but does not move the projection: in the "
+    "open it follows sun and wind of the moment."
+}
 _NODES, _FINE = (7, 3, 5), (25, 9, 13)
 _WIDE_SD = 3.0
 _ABSURD_SD = 4.0
@@ -58,7 +63,7 @@ def project(
         As for ``simulate``; the weather past the last reading is the forecast.
     readings : sequence of StageReading
         ``moisture_wb`` (mean of the layer) or ``mass_kg`` (whole load), in time order; may be
-        empty.
+        empty. ``leaf_temperature_c`` is taken but moves nothing, and the note says so.
     target_moisture_wb : float
         Mean moisture wanted.
 
@@ -69,12 +74,14 @@ def project(
         this leaf in this weather could give any of them.
     """
     finite("target_moisture_wb", target_moisture_wb, 0.0, 0.95, above=True)
-    taken = check_readings(readings, READS)
-    for reading in taken:
+    taken, kept = sort_out(readings, READS, KEPT)
+    for reading in readings:
         finite("time_h", reading.time_h, 0.0, run.duration_h, "h")
     courses = _courses(ground, replace(run, step_min=max(run.step_min, _STEP_MIN)))
     weight, unlikely = _weighed(run, courses, taken)
-    return _told(run, courses, weight, taken, target_moisture_wb, unlikely)
+    last_h = readings[-1].time_h if readings else 0.0
+    said = [*unlikely, kept] if kept else unlikely
+    return _told(run, courses, weight, last_h, target_moisture_wb, said)
 
 
 def _courses(ground: Ground, run: SunRun) -> _Courses:
@@ -119,7 +126,7 @@ def _weighed(
     for count, reading in enumerate(taken, start=1):
         expected = _at(courses, reading.time_h)
         if reading.quantity == "mass_kg":
-            expected = run.mass_kg * (1.0 - courses.start_wb) / (1.0 - expected)
+            expected = weighed_kg(run.mass_kg, courses.start_wb, expected)
         off = (reading.value - expected) / reading.standard_uncertainty
         if float(np.abs(off).min()) > _ABSURD_SD:
             said.append(
@@ -152,13 +159,12 @@ def _told(
     run: SunRun,
     courses: _Courses,
     weight: Array,
-    taken: Sequence[StageReading],
+    last: float,
     target: float,
-    unlikely: list[str],
+    said: list[str],
 ) -> Projection:
     mean = courses.moisture_wb @ weight
     sd = np.sqrt(np.maximum(0.0, courses.moisture_wb**2 @ weight - mean**2))
-    last = taken[-1].time_h if taken else 0.0
     now, now_sd = spread_wb(_at(courses, last), weight)
     hours = _hours(courses, target)
     seen = np.isfinite(hours)
@@ -183,5 +189,5 @@ def _told(
         curve_moisture_wb=tuple(mean.tolist()),
         curve_low=tuple(np.clip(mean - 1.96 * sd, 0.0, 1.0).tolist()),
         curve_high=tuple(np.clip(mean + 1.96 * sd, 0.0, 1.0).tolist()),
-        note=" ".join([note, *unlikely]),
+        note=" ".join([note, *said]),
     )

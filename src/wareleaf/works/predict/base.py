@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from wareleaf.stages.common import StageReading
+import numpy as np
+
+from wareleaf.stages.common import Projection, StageReading
 from wareleaf.works.charge import Charge
 from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
@@ -97,3 +99,50 @@ def air_at(ask: Ask, hours: int) -> tuple[list[float], list[float], list[float]]
     wall = ask.start.astimezone(ask.works.settings.zone).replace(tzinfo=None)
     air = window(ask.works.weather(ask.machine.site), wall, hours)
     return air.dry_bulb_c.tolist(), air.relative_humidity.tolist(), air.pressure_pa.tolist()
+
+
+def corrected(told: Prediction, seen: Projection, said: str = "") -> Prediction:
+    """A prediction with the moisture that readings on the run taught; dry matter stays.
+
+    ``said`` is for the operator, behind the advice there is and the projection's own note.
+    """
+    out, low, high = (
+        float(np.interp(told.duration_h, seen.curve_time_h, curve))
+        for curve in (seen.curve_moisture_wb, seen.curve_low, seen.curve_high)
+    )
+    return replace(
+        told,
+        mass_out_kg=told.mass_out_kg * (1.0 - told.moisture_wb_out) / (1.0 - out),
+        moisture_wb_out=out,
+        moisture_wb_out_sd=(high - low) / (2.0 * 1.96),
+        moisture_wb_now=seen.moisture_wb_now,
+        moisture_wb_now_sd=seen.moisture_wb_now_sd,
+        advice=" ".join(filter(None, [told.advice, seen.note, said])),
+    )
+
+
+SHOWN_AS: Mapping[str, str] = {
+    "relative_humidity": "Air humidity",
+    "temperature_c": "Temperature",
+    "mass_kg": "Weight",
+    "moisture_wb": "Moisture",
+    "net_g": "Net weight",
+}
+
+
+def readings_as(ask: Ask, names: Mapping[str, str]) -> tuple[tuple[StageReading, ...], str]:
+    """Readings under the names of the stage's model, and a sentence on those it has no use for.
+
+    Parameters
+    ----------
+    ask : Ask
+        With the readings so far, quantities as the meters name them.
+    names : mapping of str to str
+        The model's name for each quantity that it reads.
+    """
+    used = tuple(
+        replace(r, quantity=names[r.quantity]) for r in ask.readings if r.quantity in names
+    )
+    left = dict.fromkeys(r.quantity for r in ask.readings if r.quantity not in names)
+    what = ", ".join(SHOWN_AS.get(q, q) for q in left)
+    return used, f"{what}: kept, but it does not move this forecast." if left else ""

@@ -7,7 +7,14 @@ from dataclasses import replace
 from wareleaf import leaf as leaves
 from wareleaf.stages import dry, quality
 from wareleaf.works.machines import dryer_of
-from wareleaf.works.predict.base import Ask, Prediction, air_at
+from wareleaf.works.predict.base import Ask, Prediction, air_at, readings_as
+
+# A moisture or temperature read on a dryer is that of the leaf that comes off.
+READS = {
+    "moisture_wb": "moisture_wb_out",
+    "mass_kg": "mass_kg",
+    "temperature_c": "leaf_temperature_c",
+}
 
 
 def dry_run_of(ask: Ask) -> dry.DryRun:
@@ -38,19 +45,17 @@ def predict(ask: Ask) -> Prediction:
     profile = leaves.profile(run.leaf_id)
     result = dry.simulate(dryer, run)
     now, now_sd = result.moisture_wb_out, result.moisture_wb_out_sd
-    advice = ""
-    # A moisture read on a dryer is that of the leaf that comes off.
-    usable = [
-        replace(r, quantity="moisture_wb_out") for r in ask.readings if r.quantity == "moisture_wb"
-    ]
+    dry_kg, advice = result.dry_matter_kg, ""
+    usable, kept = readings_as(ask, READS)
     if usable:
         seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
         now, now_sd, advice = seen.moisture_wb_now, seen.moisture_wb_now_sd, seen.note
-    advice = advice or _advice(dryer, run, profile, result)
+        dry_kg = run.lot_kg() * (1.0 - seen.moisture_wb_in)
+    advice = f"{advice or _advice(dryer, run, profile, result)} {kept}".strip()
     return Prediction(
         duration_h=result.duration_h,
         duration_sd_h=0.05 * result.duration_h,
-        mass_out_kg=result.dry_matter_kg / (1.0 - now),
+        mass_out_kg=dry_kg / (1.0 - now),
         moisture_wb_out=now,
         moisture_wb_out_sd=now_sd,
         moisture_wb_now=now,

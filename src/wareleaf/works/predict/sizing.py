@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from wareleaf.stages import mill, sift
 from wareleaf.works.machines import mill_of, sifter_of
-from wareleaf.works.predict.base import Ask, Prediction
+from wareleaf.works.predict.base import Ask, Prediction, corrected, readings_as
 from wareleaf.works.predict.tea import as_prediction
+
+# A scale at the mill shows all product so far.
+READS = {
+    "moisture_wb": "moisture_wb",
+    "mass_kg": "mass_kg",
+    "temperature_c": "leaf_temperature_c",
+}
 
 
 def predict_sift(ask: Ask) -> Prediction:
@@ -17,11 +26,19 @@ def predict_sift(ask: Ask) -> Prediction:
         moisture_wb=charge.moisture_wb,
         moisture_wb_sd=charge.moisture_sd,
     )
-    result = sift.simulate(sifter_of(ask.machine), run)
+    stack = sifter_of(ask.machine)
+    result = sift.simulate(stack, run)
     grades = ", ".join(f"{g.name} {g.mass_kg:.0f} kg" for g in result.grades)
     shares = {f"share {g.name}": g.share for g in result.grades}
     advice = f"Expect {grades}. Keep dust down: it can explode and it is not for lungs."
-    return as_prediction(ask, result, result.duration_h, advice, **shares)
+    told = as_prediction(ask, result, result.duration_h, advice, **shares)
+    # A scale does not say which grade was on it, so a weight is kept only.
+    usable, kept = readings_as(
+        ask, {"moisture_wb": "moisture_wb", "temperature_c": "leaf_temperature_c"}
+    )
+    if not usable:
+        return replace(told, advice=f"{advice} {kept}".strip())
+    return corrected(told, sift.project(stack, run, usable), kept)
 
 
 def predict_mill(ask: Ask) -> Prediction:
@@ -30,7 +47,13 @@ def predict_mill(ask: Ask) -> Prediction:
     spec, run = mill_of(ask.machine, ask.settings, charge)
     result = mill.simulate(spec, run)
     advice = "Keep dust down: kelp and tea dust can explode. Stop and lock the mill to clean it."
-    return as_prediction(ask, result, result.duration_h, advice)
+    told = as_prediction(ask, result, result.duration_h, advice)
+    usable, kept = readings_as(ask, READS)
+    if not usable:
+        return replace(told, advice=f"{advice} {kept}".strip())
+    seen = mill.project(spec, run, usable)
+    told = replace(told, duration_h=seen.finish_h, duration_sd_h=seen.finish_sd_h)
+    return corrected(told, seen, kept)
 
 
 def predict_pack(ask: Ask) -> Prediction:

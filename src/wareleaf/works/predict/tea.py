@@ -9,9 +9,15 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.stages import oxidise, roll
 from wareleaf.stages.common import StageResult
 from wareleaf.works.machines import floor_of, of_the_run, roller_of
-from wareleaf.works.predict.base import Ask, Prediction
+from wareleaf.works.predict.base import Ask, Prediction, corrected, readings_as
 
 CUT = "orthodox_coarse"  # what an orthodox roller mostly makes; ``settings.cut`` says otherwise
+
+READS = {
+    "moisture_wb": "moisture_wb",
+    "mass_kg": "mass_kg",
+    "temperature_c": "leaf_temperature_c",
+}
 
 
 def as_prediction(
@@ -48,12 +54,17 @@ def predict_roll(ask: Ask) -> Prediction:
         minutes=ask.settings["minutes"],
         **of_the_run(ask.machine),
     )
-    result = roll.simulate(roller_of(ask.machine), run)
+    roller = roller_of(ask.machine)
+    result = roll.simulate(roller, run)
     advice = (
         f"{result.charges} charge{'s' if result.charges > 1 else ''}; leaf warms to about "
         f"{result.leaf_temperature_max_c:.0f} °C."
     )
-    return as_prediction(ask, result, result.duration_h, advice, disruption=result.disruption)
+    told = as_prediction(ask, result, result.duration_h, advice, disruption=result.disruption)
+    usable, kept = readings_as(ask, READS)
+    if not usable:
+        return replace(told, advice=f"{advice} {kept}".strip())
+    return corrected(told, roll.project(roller, run, usable, result.disruption), kept)
 
 
 def _oxidise_run(ask: Ask) -> oxidise.OxidiseRun:
@@ -84,7 +95,11 @@ def predict_oxidise(ask: Ask) -> Prediction:
         detail |= {"window_from_min": first, "window_to_min": last}
     else:
         advice = "Theaflavin still rises at the end of what was computed; the nose decides."
-    return as_prediction(ask, result, ask.settings["minutes"] / 60.0, advice, **detail)
+    told = as_prediction(ask, result, ask.settings["minutes"] / 60.0, advice, **detail)
+    usable, kept = readings_as(ask, READS)
+    if not usable:
+        return replace(told, advice=f"{advice} {kept}".strip())
+    return corrected(told, oxidise.project(floor, run, usable), kept)
 
 
 def aim_oxidise(ask: Ask) -> tuple[dict[str, float], str, bool]:

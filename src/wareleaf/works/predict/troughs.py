@@ -6,9 +6,14 @@ import math
 
 from wareleaf.stages import wither
 from wareleaf.works.machines import of_the_run, trough_of
-from wareleaf.works.predict.base import Ask, Prediction, air_at
+from wareleaf.works.predict.base import Ask, Prediction, air_at, readings_as
 
 LOOK_AHEAD_H = 30
+READS = {
+    "moisture_wb": "moisture_wb",
+    "mass_kg": "mass_kg",
+    "temperature_c": "leaf_temperature_c",
+}
 
 
 def wither_run_of(ask: Ask) -> wither.WitherRun:
@@ -36,7 +41,7 @@ def predict(ask: Ask) -> Prediction:
     run = wither_run_of(ask)
     trough = trough_of(ask.machine)
     target = ask.settings["target_moisture_wb"]
-    usable = [r for r in ask.readings if r.quantity in ("moisture_wb", "mass_kg")]
+    usable, kept = readings_as(ask, READS)
     seen = wither.project(trough, run, usable, target)
     result = wither.simulate(trough, run)
     reached = math.isfinite(seen.finish_h)
@@ -59,7 +64,7 @@ def predict(ask: Ask) -> Prediction:
         curve_moisture_wb=seen.curve_moisture_wb,
         curve_low=seen.curve_low,
         curve_high=seen.curve_high,
-        advice=seen.note,
+        advice=f"{seen.note} {kept}".strip(),
         detail={
             "loading_kg_m2": result.loading_kg_m2,
             "pressure_drop_pa": result.pressure_drop_pa,
