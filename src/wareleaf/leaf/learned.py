@@ -1,13 +1,16 @@
 """A works' own drying rate, learned from many runs, with its spread from lot to lot and its drift.
 
-Each run says how much faster or slower than its profile a lot dried: the logarithm of a multiplier
-with its own uncertainty. Lots scatter about the works' mean; the mean starts from the profile:
+Each run says how much faster or slower than its profile a lot dried: the logarithm of a multiplier,
+either as a number with its own uncertainty or, where that is no bell (leaf that is dry early says
+only "at least so fast", and two rates may give one moisture), as a likelihood laid out over
+`LOG_RATES`. Lots scatter about the works' mean; the mean starts from the profile:
 
-    y_i ~ N(mean, lot_sd^2 + u_i^2),   mean ~ N(0, prior_sd^2),
+    x_i ~ N(mean, lot_sd^2),   what was read of run i ~ L_i(x_i),   mean ~ N(0, prior_sd^2),
     lot_sd^2 ~ scaled inverse chi-square(weight, prior lot_sd^2).
 
-Given lot_sd the mean is conjugate normal, so it is summed in closed form; lot_sd is summed over a
-fine grid. This is the standard normal hierarchical model (Gelman et al., Bayesian Data Analysis,
+Both unknowns are summed over a fine grid, each run's own rate being integrated out first; a run's
+likelihood holds no prior, so the prior counts once however many runs there are. With numbers for
+all runs this is the standard normal hierarchical model (Gelman et al., Bayesian Data Analysis,
 from memory). Drift is in `learned_course`. Times are in days, logarithms are natural.
 """
 
@@ -19,58 +22,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wareleaf.leaf._arrays import Array
 from wareleaf.leaf.catalogue import with_figures
 from wareleaf.leaf.learned_course import Course, course_of
+from wareleaf.leaf.learned_grid import (
+    LOG_RATES,
+    RatePrior,
+    RateSeen,
+    mean_given_lot_sd,
+    posterior,
+    summaries,
+)
 from wareleaf.leaf.profiles import REGIMES, LeafProfile
 from wareleaf.measure import Evidence, require
 
+__all__ = [
+    "FEWEST",
+    "LOG_RATES",
+    "LearnedRate",
+    "RatePrior",
+    "RateSeen",
+    "learn_rate",
+    "mean_given_lot_sd",
+    "own_profile",
+    "rate_figures",
+]
+
 FEWEST = 5  # runs below which no figure is proposed (own choice)
-PROFILE_LOG_SD = 0.4  # how far a works' mean may lie from a profile drawn from papers (own choice)
-PRIOR_WEIGHT = 4.0  # runs that the profile's lot-to-lot figure is worth (own choice)
-_GRID = 801
 _Z95 = 1.959964
-
-
-@dataclass(frozen=True)
-class RateSeen:
-    """What one run says of the rate.
-
-    Parameters
-    ----------
-    time_d : float
-        When, days on any scale.
-    log_multiplier : float
-        Natural logarithm of its rate over the profile's.
-    log_sd : float
-        Its own standard uncertainty (meters, feed, air), lot-to-lot scatter left out.
-    run_id : str
-        Which run.
-    """
-
-    time_d: float
-    log_multiplier: float
-    log_sd: float
-    run_id: str = ""
-
-
-@dataclass(frozen=True)
-class RatePrior:
-    """What is believed before the runs.
-
-    Parameters
-    ----------
-    log_sd : float
-        Of the works' mean about the profile.
-    lot_log_sd : float
-        Lot-to-lot, by the profile.
-    weight : float
-        Runs that figure is worth.
-    """
-
-    log_sd: float = PROFILE_LOG_SD
-    lot_log_sd: float = 0.15
-    weight: float = PRIOR_WEIGHT
 
 
 @dataclass(frozen=True)
@@ -91,6 +69,8 @@ class LearnedRate:
         95 % band of the multiplier of the next lot.
     course : Course
         The mean over time, and whether it drifts.
+    now_log_mean, now_log_sd : float
+        What to expect of the works' mean now: where it drifts, the end of its course.
     """
 
     n: int
@@ -105,6 +85,8 @@ class LearnedRate:
     next_low: float
     next_high: float
     course: Course
+    now_log_mean: float
+    now_log_sd: float
 
     @property
     def enough(self) -> bool:
@@ -149,15 +131,18 @@ def learn_rate(seen: Sequence[RateSeen], prior: RatePrior | None = None) -> Lear
     prior = prior or RatePrior()
     _check(seen, prior)
     rows = sorted(seen, key=lambda s: s.time_d)
-    y = np.array([s.log_multiplier for s in rows])
-    own = np.array([s.log_sd for s in rows])
-    lot, weight = _lot_posterior(y, own, prior)
-    mean, var = mean_given_lot_sd(y, own, lot, prior.log_sd)
-    log_mean = float(weight @ mean)
-    log_sd = math.sqrt(float(weight @ (var + (mean - log_mean) ** 2)))
-    below = np.cumsum(weight)
-    lot_low, lot_mid, lot_high = (float(np.interp(q, below, lot)) for q in (0.025, 0.5, 0.975))
-    next_sd = math.sqrt(float(weight @ (var + (mean - log_mean) ** 2 + lot**2)))
+    found = posterior(rows, prior)
+    log_mean, var = found.mean, found.variance
+    log_sd = math.sqrt(var)
+    below = np.cumsum(found.lot_weight)
+    lot_low, lot_mid, lot_high = (
+        float(np.interp(q, below, found.lot)) for q in (0.025, 0.5, 0.975)
+    )
+    lot_var = float(found.lot_weight @ found.lot**2)
+    next_sd = math.sqrt(var + lot_var)
+    y, own = summaries(rows, log_mean, var + lot_var)
+    course = course_of(np.array([s.time_d for s in rows]), y, np.hypot(own, lot_mid))
+    drifts = course.drifting
     return LearnedRate(
         n=len(rows),
         multiplier=math.exp(log_mean),
@@ -170,33 +155,10 @@ def learn_rate(seen: Sequence[RateSeen], prior: RatePrior | None = None) -> Lear
         lot_high=lot_high,
         next_low=math.exp(log_mean - _Z95 * next_sd),
         next_high=math.exp(log_mean + _Z95 * next_sd),
-        course=course_of(np.array([s.time_d for s in rows]), y, np.hypot(own, lot_mid)),
+        course=course,
+        now_log_mean=math.log(course.multiplier[-1]) if drifts else log_mean,
+        now_log_sd=math.log(course.high[-1] / course.low[-1]) / (2 * _Z95) if drifts else log_sd,
     )
-
-
-def mean_given_lot_sd(
-    y: Array, own_sd: Array, lot_sd: Array, prior_sd: float = math.inf
-) -> tuple[Array, Array]:
-    """Mean and variance of the works' mean for each lot-to-lot sd, conjugate normal."""
-    precision = 1.0 / (lot_sd[:, None] ** 2 + own_sd[None, :] ** 2)
-    total = precision.sum(axis=1) + 1.0 / prior_sd**2
-    return (precision @ y) / total, 1.0 / total
-
-
-def _lot_posterior(y: Array, own: Array, prior: RatePrior) -> tuple[Array, Array]:
-    """Grid of lot-to-lot sd and the posterior weight of each point, the mean summed out."""
-    scale = prior.lot_log_sd
-    spread = float(np.std(y)) if y.size > 1 else 0.0
-    top = 6.0 * max(scale, spread)
-    lot = np.geomspace(0.02 * scale, top, _GRID)
-    mean, var = mean_given_lot_sd(y, own, lot, prior.log_sd)
-    total = lot[:, None] ** 2 + own[None, :] ** 2
-    fit = -0.5 * (np.log(total) + (y[None, :] - mean[:, None]) ** 2 / total).sum(axis=1)
-    fit += 0.5 * np.log(var) - 0.5 * mean**2 / prior.log_sd**2
-    # Density of lot_sd by ln(lot_sd): v^(-w/2) exp(-w s^2/(2 v)), v its square.
-    fit += -prior.weight * np.log(lot) - 0.5 * prior.weight * scale**2 / lot**2
-    weight = np.exp(fit - fit.max())
-    return lot, weight / weight.sum()
 
 
 def _check(seen: Sequence[RateSeen], prior: RatePrior) -> None:
@@ -209,6 +171,15 @@ def _check(seen: Sequence[RateSeen], prior: RatePrior) -> None:
             row.log_multiplier,
             f"Run {row.run_id or '(unnamed)'} gives log_multiplier {row.log_multiplier} with "
             f"log_sd {row.log_sd}; both must be numbers, log_sd 0 or more.",
+        )
+        laid = row.log_likelihood
+        require(
+            laid is None or (len(laid) == LOG_RATES.size and max(laid) > -math.inf),
+            "log_likelihood",
+            None if laid is None else len(laid),
+            f"Run {row.run_id or '(unnamed)'} gives a log_likelihood of "
+            f"{0 if laid is None else len(laid)} values; it takes {LOG_RATES.size}, one for each "
+            "rate of LOG_RATES, not all minus infinity.",
         )
     for name in ("log_sd", "lot_log_sd", "weight"):
         value = getattr(prior, name)

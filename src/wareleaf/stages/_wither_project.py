@@ -15,17 +15,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from wareleaf import leaf
 from wareleaf.measure import BadInput
 from wareleaf.stages._wither_aim import hours_to
 from wareleaf.stages._wither_march import Cases, carry
-from wareleaf.stages._wither_spec import LONGEST_H, Trough, WitherRun, number
+from wareleaf.stages._wither_spec import LONGEST_H, Trough, WitherRun, number, rate_log_sd
 from wareleaf.stages.common import (
     Array,
     Projection,
     StageReading,
     finite,
-    log_sd,
     sort_out,
     spread_wb,
     weighed_kg,
@@ -130,14 +128,15 @@ def _to_fine(count: int, fine: int) -> Array:
 
 
 def _curves(trough: Trough, run: WitherRun) -> _Curves:
-    sd_rate = log_sd(leaf.rate_constant_relative_sd(leaf.profile(run.leaf_id), "wither"))
+    sd_rate = rate_log_sd(run)
     half_rate = _WIDE_SD * max(sd_rate, 1e-3)
     room = min(run.moisture_wb - run.surface_water_share - 1e-3, 0.97 - run.moisture_wb)
     half_wb = min(_WIDE_SD * max(run.moisture_wb_sd, 1e-4), room)
     rates = _nodes(0.0, half_rate, _NODES[0])
     starts = _nodes(run.moisture_wb, half_wb, _NODES[1])
     grid_rate, grid_start = (g.ravel() for g in np.meshgrid(rates, starts, indexing="ij"))
-    cases = Cases(np.exp(grid_rate), grid_start, np.zeros(grid_rate.size))
+    rates = run.rate_multiplier * np.exp(grid_rate)
+    cases = Cases(rates, grid_start, np.zeros(grid_rate.size))
     history = carry(trough, run, cases)
     carry_rate, carry_start = (_to_fine(n, m) for n, m in zip(_NODES, _FINE, strict=True))
 
@@ -159,7 +158,7 @@ def _curves(trough: Trough, run: WitherRun) -> _Curves:
         mean_wb=fine(history.mean_wb),
         high_wb=fine(high_db / (1.0 + high_db)),
         start_wb=ss,
-        rate_factor=np.exp(zz),
+        rate_factor=run.rate_multiplier * np.exp(zz),
         prior=prior / prior.sum(),
     )
 

@@ -9,12 +9,18 @@ import numpy as np
 from wareleaf import air, leaf
 from wareleaf.measure import Evidence, Figure, moisture_wb_from_db
 from wareleaf.stages._wither_march import Cases, History, carry
-from wareleaf.stages._wither_spec import Trough, WitherResult, WitherRun, figures, number
+from wareleaf.stages._wither_spec import (
+    Trough,
+    WitherResult,
+    WitherRun,
+    figures,
+    number,
+    rate_log_sd,
+)
 from wareleaf.stages.common import (
     JOULES_PER_KWH,
     Array,
     cite,
-    log_sd,
     relative_closure,
 )
 
@@ -46,13 +52,13 @@ def simulate(trough: Trough, run: WitherRun) -> WitherResult:
 
 def spread_cases(run: WitherRun) -> Cases:
     """The run, and the run one standard deviation to each side in rate and in moisture."""
-    sd = log_sd(leaf.rate_constant_relative_sd(leaf.profile(run.leaf_id), "wither"))
+    sd = rate_log_sd(run)
     least = run.surface_water_share + 1e-3
     low = max(least, run.moisture_wb - run.moisture_wb_sd)
     high = min(0.97, run.moisture_wb + run.moisture_wb_sd)
     m = run.moisture_wb
     return Cases(
-        rate_factor=np.exp(np.array([0.0, -sd, sd, 0.0, 0.0])),
+        rate_factor=run.rate_multiplier * np.exp(np.array([0.0, -sd, sd, 0.0, 0.0])),
         moisture_wb=np.array([m, m, m, low, high]),
         more_heating_k=np.zeros(5),
     )

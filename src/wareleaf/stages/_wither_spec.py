@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
 
+from wareleaf import leaf
 from wareleaf.measure import Figure, require
-from wareleaf.stages.common import StageResult, finite, stage_figures
+from wareleaf.stages.common import StageResult, finite, log_sd, stage_figures
 
 LONGEST_H = 96.0
 
@@ -119,6 +120,10 @@ class WitherRun:
         At the start.
     moisture_wb_sd : float
         Standard uncertainty of ``moisture_wb``.
+    rate_multiplier : float
+        On the internal rate constant of the profile (1 unless runs taught otherwise).
+    rate_relative_sd : float or None
+        Of the rate constant; ``None``: the lot-to-lot figure of the profile.
     air_max_c : float
         The heater never warms the air past this dry bulb (by the rule 35 degC).
     step_min : float
@@ -143,6 +148,8 @@ class WitherRun:
     leaf_temperature_c: float | None = None
     hours_since_plucking: float = 0.0
     moisture_wb_sd: float = 0.01
+    rate_multiplier: float = 1.0
+    rate_relative_sd: float | None = None
     air_max_c: float = field(default_factory=lambda: number("rule.mixed_dry_bulb_max_c"))
     step_min: float = 6.0
     rate_factor: float = 1.0
@@ -152,6 +159,9 @@ class WitherRun:
         finite("mass_kg", self.mass_kg, 0.0, 1e6, "kg", above=True)
         finite("moisture_wb", self.moisture_wb, 0.05, 0.95)
         finite("moisture_wb_sd", self.moisture_wb_sd, 0.0, 0.2)
+        finite("rate_multiplier", self.rate_multiplier, 0.0, 20.0, above=True)
+        if self.rate_relative_sd is not None:
+            finite("rate_relative_sd", self.rate_relative_sd, 0.0, 2.0)
         finite("duration_h", self.duration_h, 0.0, LONGEST_H, "h", above=True)
         finite("air_max_c", self.air_max_c, 0.0, 50.0, "degC")
         finite("step_min", self.step_min, 0.1, 60.0, "min")
@@ -204,6 +214,13 @@ class WitherRun:
                 "each ending after it starts and none over another.",
             )
             last = end
+
+
+def rate_log_sd(run: WitherRun) -> float:
+    """Standard deviation of the logarithm of the rate constant that the run assumes."""
+    if run.rate_relative_sd is not None:
+        return log_sd(run.rate_relative_sd)
+    return log_sd(leaf.rate_constant_relative_sd(leaf.profile(run.leaf_id), "wither"))
 
 
 def _increasing(name: str, hours: Sequence[float]) -> None:

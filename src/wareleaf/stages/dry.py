@@ -20,6 +20,7 @@ import numpy as np
 from wareleaf.measure import moisture_wb_from_db
 from wareleaf.stages._dry_aim import aim
 from wareleaf.stages._dry_bed import minimum_fluidisation_m_s
+from wareleaf.stages._dry_by_rate import by_rate
 from wareleaf.stages._dry_heat_source import HeatSupply
 from wareleaf.stages._dry_load import DryRun, check_run
 from wareleaf.stages._dry_many import ManyResult, Varied, simulate_many
@@ -58,6 +59,7 @@ __all__ = [
     "ZoneResult",
     "aim",
     "aim_tunnel",
+    "by_rate",
     "drawn",
     "minimum_fluidisation_m_s",
     "project",

@@ -9,6 +9,7 @@ apart as hours since plucking.
 """
 
 from wareleaf.stages._wither_aim import aim, driest_reachable_wb
+from wareleaf.stages._wither_by_rate import by_rate
 from wareleaf.stages._wither_project import READS, WitherProjection, project
 from wareleaf.stages._wither_simulate import simulate
 from wareleaf.stages._wither_spec import Trough, WitherResult, WitherRun
@@ -20,6 +21,7 @@ __all__ = [
     "WitherResult",
     "WitherRun",
     "aim",
+    "by_rate",
     "driest_reachable_wb",
     "project",
     "simulate",
