@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from wareleaf.book import LotState
+from wareleaf.book import Event, LotState
 from wareleaf.measure.errors import require
 
 
@@ -47,9 +47,29 @@ def charge_of(lots: Sequence[LotState], at: datetime) -> Charge:
         f"Nothing is left of {', '.join(lot.lot_id for lot in lots)}; choose leaf that is there.",
     )
     dry_g = sum(lot.remaining_dry_g for lot in lots)
-    variance = sum(
-        (lot.dry_sd_g / lot.dry_g * lot.remaining_dry_g) ** 2 for lot in lots if lot.dry_g
-    )
+    return _charge([(lot, lot.remaining_dry_g) for lot in lots], mass_g, dry_g, at)
+
+
+def charge_that_went_on(end: Event, lots: Sequence[LotState], at: datetime) -> Charge:
+    """The leaf of a finished run as it went on; by now nothing may be left of its lots.
+
+    Parameters
+    ----------
+    end : Event
+        That took it off; its inputs are what went on.
+    lots : sequence of LotState
+        In the order of those inputs.
+    at : datetime
+        When it went on.
+    """
+    mass_g, dry_g = sum(d.mass_g for d in end.inputs), sum(d.dry_g for d in end.inputs)
+    parts = [(lot, d.dry_g) for lot, d in zip(lots, end.inputs, strict=True)]
+    return _charge(parts, mass_g, dry_g, at)
+
+
+def _charge(parts: Sequence[tuple[LotState, int]], mass_g: int, dry_g: int, at: datetime) -> Charge:
+    lots = [lot for lot, _ in parts]
+    variance = sum((lot.dry_sd_g / lot.dry_g * part) ** 2 for lot, part in parts if lot.dry_g)
     cuts = [
         (at - datetime.fromisoformat(str(lot.attributes["cut_at"]))).total_seconds() / 3600.0
         for lot in lots

@@ -30,6 +30,7 @@ from wareleaf.works.demo.season import SUNDAY, Season
 from wareleaf.works.demo.truth import Meters
 from wareleaf.works.expected import announce
 from wareleaf.works.house import Works, create_works
+from wareleaf.works.kept import kept_in
 from wareleaf.works.people import set_pin
 from wareleaf.works.record import tokens_from
 from wareleaf.works.settings import WorksSettings
@@ -153,6 +154,7 @@ def _write(folder: Path, seed: int, days: int, progress: Progress | None, faults
         agenda.start(_mornings(season))
         agenda.run(until, new_day)
         _call_in(works, until)
+    kept_in(works).write()
     works.book.close()
     _on_disk(folder)
 

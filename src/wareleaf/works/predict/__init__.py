@@ -19,6 +19,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
 from wareleaf.works.predict.base import OUT_FORM, Ask, Prediction
+from wareleaf.works.predict.own_rate import own_rate
 from wareleaf.works.settings import Equipment
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "dryer_run",
     "leaf_heat",
     "out_leaf",
+    "own_rate",
     "predict",
     "predict_charge",
 ]
@@ -62,13 +64,25 @@ def _ask(
     start: datetime,
     readings: Sequence[StageReading],
 ) -> Ask:
+    return _of_charge(works, machine, charge_of(lots, start), settings, start, readings)
+
+
+def _of_charge(
+    works: Works,
+    machine: Equipment,
+    charge: Charge,
+    settings: Mapping[str, float],
+    start: datetime,
+    readings: Sequence[StageReading] = (),
+) -> Ask:
     return Ask(
         works=works,
         machine=machine,
-        charge=charge_of(lots, start),
+        charge=charge,
         settings=full_settings(machine, settings),
         start=start,
         readings=tuple(readings),
+        rate=own_rate(works, machine, charge.leaf_id, start),
     )
 
 
@@ -120,8 +134,7 @@ def predict_charge(
     BadInput
         As `predict`.
     """
-    chosen = full_settings(machine, settings)
-    return _PREDICT[machine.stage](Ask(works, machine, charge, chosen, start))
+    return _PREDICT[machine.stage](_of_charge(works, machine, charge, settings, start))
 
 
 def aim_charge(
@@ -132,11 +145,10 @@ def aim_charge(
     start: datetime,
 ) -> tuple[dict[str, float], str, bool]:
     """As `aim`, for leaf that is not in the book yet."""
-    chosen = full_settings(machine, settings)
     find = _AIM.get(machine.stage)
     if find is None:
-        return chosen, "This stage has no target to aim at.", True
-    return find(Ask(works, machine, charge, chosen, start))
+        return full_settings(machine, settings), "This stage has no target to aim at.", True
+    return find(_of_charge(works, machine, charge, settings, start))
 
 
 def aim(

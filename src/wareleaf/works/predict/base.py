@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -28,8 +29,43 @@ OUT_FORM: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
+class OwnRate:
+    """The works' own rate of a leaf on a machine over its profile's, learned from earlier runs.
+
+    Parameters
+    ----------
+    runs : int
+        That told.
+    log_mean, log_sd : float
+        Natural logarithm of the multiplier: the mean over lots, and how sure that is.
+    lot_log_sd : float
+        From lot to lot.
+    """
+
+    runs: int
+    log_mean: float
+    log_sd: float
+    lot_log_sd: float
+
+    @property
+    def multiplier(self) -> float:
+        """Over the profile's rate."""
+        return math.exp(self.log_mean)
+
+    @property
+    def relative_sd(self) -> float:
+        """Of the next lot's rate: lots about the mean, and the mean's own doubt."""
+        return math.sqrt(math.expm1(self.lot_log_sd**2 + self.log_sd**2))
+
+    @property
+    def source(self) -> str:
+        """For people."""
+        return f"Rate from {self.runs} own runs: {self.multiplier:.2f} times the leaf profile's."
+
+
+@dataclass(frozen=True)
 class Ask:
-    """Everything a stage's prediction may look at."""
+    """Everything a stage's prediction may look at; ``rate`` is None for the profile's own."""
 
     works: Works
     machine: Equipment
@@ -37,6 +73,7 @@ class Ask:
     settings: Mapping[str, float]
     start: datetime
     readings: Sequence[StageReading] = ()
+    rate: OwnRate | None = None
 
 
 @dataclass(frozen=True)

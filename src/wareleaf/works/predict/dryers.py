@@ -34,6 +34,8 @@ def dry_run_of(ask: Ask) -> dry.DryRun:
         ambient_c=sum(dry_bulb) / n,
         ambient_rh=min(1.0, sum(humidity) / n),
         pressure_pa=sum(pressure) / n,
+        rate_multiplier=1.0 if ask.rate is None else ask.rate.multiplier,
+        rate_relative_sd=None if ask.rate is None else ask.rate.relative_sd,
     )
 
 
@@ -74,7 +76,7 @@ def predict(ask: Ask) -> Prediction:
             "residence_h": run.residence_h,
         },
         warnings=result.warnings,
-        sources=result.sources,
+        sources=(*result.sources, *([ask.rate.source] if ask.rate else ())),
     )
 
 

@@ -33,6 +33,8 @@ def wither_run_of(ask: Ask) -> wither.WitherRun:
         heating_k=(ask.settings.get("heating_k", 0.0),),
         hours_since_plucking=charge.hours_since_cut,
         **of_the_run(ask.machine),
+        rate_multiplier=1.0 if ask.rate is None else ask.rate.multiplier,
+        rate_relative_sd=None if ask.rate is None else ask.rate.relative_sd,
     )
 
 
@@ -71,7 +73,7 @@ def predict(ask: Ask) -> Prediction:
             "hours_since_plucking": result.hours_since_plucking - result.duration_h + hours,
         },
         warnings=result.warnings,
-        sources=result.sources,
+        sources=(*result.sources, *([ask.rate.source] if ask.rate else ())),
     )
 
 

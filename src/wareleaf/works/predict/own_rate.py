@@ -1,0 +1,210 @@
+"""The works' own drying rate, from its finished runs, for the forecasts of later ones.
+
+What a run says: at its settings, with the leaf that went on and the air of those hours, the stage's
+model gives a moisture for every rate; the moisture that was measured makes some rates likelier.
+`leaf.learned` adds the runs of one leaf on one machine up. A forecast for a time takes only runs
+that were finished before it, so what it is later held against was never in it.
+
+Dryers and troughs learn; a stage whose outcome the book does not hold (oxidation, blanching: their
+measure is of the laboratory or the nose) keeps its published rate.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from wareleaf import leaf as leaves
+from wareleaf.leaf.learned import FEWEST, LOG_RATES, LearnedRate, RatePrior, RateSeen, learn_rate
+from wareleaf.measure.errors import BadInput
+from wareleaf.stages import dry, wither
+from wareleaf.stages.common import Array, log_sd
+from wareleaf.works.charge import charge_that_went_on
+from wareleaf.works.controls import full_settings
+from wareleaf.works.house import Works
+from wareleaf.works.kept import kept_in
+from wareleaf.works.machines import dryer_of, trough_of
+from wareleaf.works.predict.base import Ask, OwnRate
+from wareleaf.works.predict.dryers import dry_run_of
+from wareleaf.works.predict.troughs import wither_run_of
+from wareleaf.works.runs_done import Done, runs_done
+from wareleaf.works.settings import Equipment
+
+STAGES = ("dry", "wither")
+MOST_RUNS = 40  # the latest; older leaf says little of what comes next (own choice)
+LOOK_BACK = timedelta(days=120)  # own choice
+FAR_SD = 4.0  # a moisture further from all that rates give is a mistake in the book (own choice)
+NODES: Array = np.linspace(LOG_RATES[0], LOG_RATES[-1], 13)
+_FORM = 1  # raise when the meaning of what is kept changes
+
+
+@dataclass(frozen=True)
+class RunSays:
+    """One finished run and the moisture that each rate would have given.
+
+    Parameters
+    ----------
+    done : Done
+        The run.
+    log_wb, log_wb_sd : tuple of float
+        Logarithm of the moisture off at each of `NODES`, and its spread from all but the rate.
+    trouble : str
+        Why the run says nothing; empty when it does.
+    """
+
+    done: Done
+    log_wb: tuple[float, ...] = ()
+    log_wb_sd: tuple[float, ...] = ()
+    trouble: str = ""
+
+    def curve(self) -> tuple[Array, Array]:
+        """Mean and spread of the logarithm of the moisture on `LOG_RATES`."""
+        mean, sd = PchipInterpolator(NODES, self.log_wb), PchipInterpolator(NODES, self.log_wb_sd)
+        return np.asarray(mean(LOG_RATES)), np.asarray(sd(LOG_RATES))
+
+    def log_likelihood(self) -> Array | None:
+        """Of the lot's log rate on `LOG_RATES`; None when no rate in reach gives what was read."""
+        if self.trouble:
+            return None
+        mean, sd = self.curve()
+        meter = self.done.moisture_sd / np.exp(mean)
+        spread = np.hypot(sd, meter)
+        # Second order: the logarithm of a noisy reading lies a little below that of the truth.
+        miss = (math.log(self.done.moisture_wb) - mean + 0.5 * meter**2) / spread
+        if float(np.min(np.abs(miss))) > FAR_SD:
+            return None
+        return np.asarray(-0.5 * miss**2 - np.log(spread))
+
+    def why_not(self) -> str:
+        """Why it says nothing, for people; empty when it does."""
+        if self.trouble or self.log_likelihood() is not None:
+            return self.trouble
+        low, high = (100.0 * math.exp(f(self.log_wb)) for f in (min, max))
+        return (
+            f"It came off at {100.0 * self.done.moisture_wb:.1f} %; no rate in reach gives that "
+            f"({low:.1f} to {high:.1f} %)."
+        )
+
+
+def regime_of(stage: str) -> str:
+    """Name of the rate in a leaf profile that a stage runs on."""
+    return "dry" if stage == "dry" else "wither"
+
+
+def prior_of(leaf_id: str, stage: str) -> RatePrior:
+    """Before any run: the profile, and its lot-to-lot spread."""
+    profile = leaves.profile(leaf_id)
+    return RatePrior(lot_log_sd=log_sd(leaves.rate_constant_relative_sd(profile, regime_of(stage))))
+
+
+def own_rate(works: Works, machine: Equipment, leaf_id: str, before: datetime) -> OwnRate | None:
+    """The rate of a leaf on a machine, from its runs that were finished before a time.
+
+    None while fewer than `leaf.learned.FEWEST` runs tell, or for a stage that does not learn.
+    """
+    if machine.stage not in STAGES:
+        return None
+    done = earlier(runs_done(works, machine, leaf_id, before - LOOK_BACK), before)
+    if len(done) < FEWEST:
+        return None
+    # Any change of an earlier run makes new `Done`s, so what the last one notes is of these runs.
+    asked = ("rate", machine.id, id(works.settings), len(done))
+    if asked not in done[-1].notes:
+        done[-1].notes[asked] = rate_of(works, machine, leaf_id, done)
+    found: OwnRate | None = done[-1].notes[asked]
+    return found
+
+
+def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]) -> OwnRate | None:
+    """The rate that these runs teach; computed once for the same runs and outcomes."""
+    key = _key("own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done])
+    made = kept_in(works).get(key, lambda: _learned(works, machine, leaf_id, done))
+    return OwnRate(**made) if made else None
+
+
+def earlier(done: Sequence[Done], before: datetime) -> list[Done]:
+    """The latest `MOST_RUNS` of those that were finished before a time."""
+    return [d for d in done if d.finished_at < before][-MOST_RUNS:]
+
+
+def _learned(
+    works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]
+) -> dict[str, float]:
+    learned = learn([says(works, machine, d) for d in done], leaf_id, machine.stage)
+    if learned is None or not learned.enough:
+        return {}
+    rate = OwnRate(learned.n, learned.now_log_mean, learned.now_log_sd, learned.lot_log_sd)
+    return asdict(rate)
+
+
+def learn(said: Sequence[RunSays], leaf_id: str, stage: str) -> LearnedRate | None:
+    """What finished runs of one leaf on one machine teach; None when none of them tells."""
+    seen = []
+    for each in said:
+        likely = each.log_likelihood()
+        if likely is not None:
+            day = each.done.finished_at.timestamp() / 86400.0
+            seen.append(RateSeen(day, 0.0, 0.0, each.done.run_id, tuple(likely.tolist())))
+    return learn_rate(seen, prior_of(leaf_id, stage)) if seen else None
+
+
+def says(works: Works, machine: Equipment, done: Done) -> RunSays:
+    """What one finished run says; computed once for the same leaf, settings, air and machine."""
+    key = run_key(works, machine, done)
+    made = kept_in(works).get(key, lambda: _moistures(works, machine, done))
+    return RunSays(
+        done, tuple(made.get("log_wb", ())), tuple(made.get("sd", ())), made.get("trouble", "")
+    )
+
+
+def run_key(works: Works, machine: Equipment, done: Done) -> str:
+    """Of all that `says` is made from; the moisture that came off is not part of it."""
+    asked = (machine.id, id(works.settings))
+    if asked not in done.notes:
+        done.notes[asked] = _run_key(works, machine, done)
+    return str(done.notes[asked])
+
+
+def _run_key(works: Works, machine: Equipment, done: Done) -> str:
+    return _key(
+        _FORM,
+        machine.kind,
+        machine.settings,
+        works.settings.site_of(machine.site).weather,
+        done.leaf,
+        done.settings,
+        done.started_at,
+        done.hours if machine.stage == "wither" else None,
+        asdict(charge_that_went_on(done.end, done.lots, done.started_at)),
+    )
+
+
+def _key(*parts: Any) -> str:
+    body = json.dumps(parts, sort_keys=True, default=str)
+    return hashlib.sha256(body.encode()).hexdigest()[:32]
+
+
+def _moistures(works: Works, machine: Equipment, done: Done) -> dict[str, Any]:
+    try:
+        ask = Ask(
+            works=works,
+            machine=machine,
+            charge=charge_that_went_on(done.end, done.lots, done.started_at),
+            settings=full_settings(machine, done.settings),
+            start=done.started_at,
+        )
+        if machine.stage == "dry":
+            mean, sd = dry.by_rate(dryer_of(machine, ask.settings), dry_run_of(ask), NODES)
+        else:
+            mean, sd = wither.by_rate(trough_of(machine), wither_run_of(ask), done.hours, NODES)
+    except BadInput as error:
+        return {"trouble": str(error)}
+    return {"log_wb": mean.round(6).tolist(), "sd": sd.round(6).tolist()}

@@ -1,0 +1,166 @@
+"""Finished runs of a machine with what went on and what came off, read from the book once.
+
+The book is read again only when something was recorded that could change them: another run was
+finished, or an entry was corrected. Readings and intakes leave the list as it is.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from wareleaf.book import Event, LotState
+from wareleaf.works.house import Works
+from wareleaf.works.settings import Equipment
+
+_CHANGING = ("stage_finished", "correction")
+
+
+@dataclass(frozen=True)
+class Done:
+    """One finished run that took leaf and gave leaf.
+
+    Parameters
+    ----------
+    start, end : Event
+        With corrections in place.
+    lots : tuple of LotState
+        What went on.
+    notes : dict
+        Room for what was found of it; forgotten when the book changes under it.
+    """
+
+    start: Event
+    end: Event
+    lots: tuple[LotState, ...]
+    notes: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def run_id(self) -> str:
+        """Which run."""
+        return str(self.start.facts["run_id"])
+
+    @property
+    def leaf(self) -> str:
+        """Leaf profile that went on."""
+        return self.lots[0].leaf
+
+    @property
+    def settings(self) -> Mapping[str, float]:
+        """As the run was set."""
+        given: Mapping[str, float] = self.start.facts["settings"]
+        return given
+
+    @property
+    def started_at(self) -> datetime:
+        """When the leaf went on."""
+        return self.start.happened_at
+
+    @property
+    def finished_at(self) -> datetime:
+        """When it was weighed off."""
+        return self.end.happened_at
+
+    @property
+    def hours(self) -> float:
+        """From start to weighed off."""
+        return (self.finished_at - self.started_at).total_seconds() / 3600.0
+
+    @property
+    def mass_kg(self) -> float:
+        """Weighed off."""
+        return sum(m.mass_g for m in self.end.outputs) / 1000.0
+
+    @property
+    def mass_sd_kg(self) -> float:
+        """Standard uncertainty of that."""
+        return math.hypot(*(m.mass_sd_g for m in self.end.outputs)) / 1000.0
+
+    @property
+    def moisture_wb(self) -> float:
+        """Of all that came off, wet basis."""
+        return 1.0 - sum(m.dry_g for m in self.end.outputs) / 1000.0 / self.mass_kg
+
+    @property
+    def moisture_sd(self) -> float:
+        """Standard uncertainty of that: the part of the dry matter's that no scale explains."""
+        dry_sd = math.hypot(*(m.dry_sd_g for m in self.end.outputs)) / 1000.0
+        weighing = (1.0 - self.moisture_wb) * self.mass_sd_kg
+        return math.sqrt(max(dry_sd**2 - weighing**2, 0.0)) / self.mass_kg
+
+    @property
+    def outcome(self) -> tuple[str, float, float]:
+        """When and how wet it came off, and how sure that is."""
+        return (self.finished_at.isoformat(), self.moisture_wb, self.moisture_sd)
+
+
+@dataclass
+class _Read:
+    """What was read of one book, and up to where."""
+
+    sequence: int = 0
+    hash: str = ""
+    since: dict[str, datetime] = field(default_factory=dict)
+    runs: dict[tuple[str, str], list[Done]] = field(default_factory=dict)
+
+
+_READ: dict[str, _Read] = {}
+_LOCK = threading.RLock()
+
+
+def runs_done(works: Works, machine: Equipment, leaf_id: str, since: datetime) -> Sequence[Done]:
+    """Finished runs of a leaf on a machine that started from a time on, in order of finishing."""
+    with _LOCK:
+        read = _READ.setdefault(f"{works.folder} {works.book.engine.url}", _Read())
+        _follow(works, read)
+        known = read.since.get(machine.site)
+        if known is None or since < known:
+            _load(works, read, machine.site, since)
+        return read.runs.get((machine.id, leaf_id), [])
+
+
+def _follow(works: Works, read: _Read) -> None:
+    """Forget what was read when the book changed under it."""
+    last = works.book.events(limit=1, newest_first=True)
+    if not last or last[0].hash == read.hash:
+        return
+    grown = last[0].sequence - read.sequence
+    new = works.book.events(limit=grown + 1, newest_first=True) if grown > 0 else []
+    # The chain says whether what was read is still what stands below the new entries.
+    same = bool(new) and read.sequence > 0 and new[-1].hash == read.hash
+    if not same or any(row.event.kind in _CHANGING for row in new[:-1]):
+        read.since.clear()
+        read.runs.clear()
+    read.sequence, read.hash = last[0].sequence, last[0].hash
+
+
+def _load(works: Works, read: _Read, site: str, since: datetime) -> None:
+    kinds = ("stage_started", "stage_finished")
+    events = works.book.events_in_force(kind=kinds, since=since, site=site)
+    done = finished_of(works, events)
+    mine = {m.id for m in works.settings.equipment if m.site == site}
+    for key in [k for k in read.runs if k[0] in mine]:
+        del read.runs[key]
+    for each in sorted(done, key=lambda d: (d.finished_at, d.run_id)):
+        key = (str(each.start.facts["equipment"]), each.leaf)
+        read.runs.setdefault(key, []).append(each)
+    read.since[site] = since
+
+
+def finished_of(works: Works, events: Sequence[Event]) -> list[Done]:
+    """Runs with start, end and the lots that went on; those that gave nothing are left out."""
+    starts: dict[Any, Event] = {e.facts["run_id"]: e for e in events if e.kind == "stage_started"}
+    ends = [
+        e
+        for e in events
+        if e.kind == "stage_finished" and e.inputs and e.outputs and e.facts["run_id"] in starts
+    ]
+    wanted = {d.lot_id for e in ends for d in e.inputs}
+    lots = {lot.lot_id: lot for lot in works.book.lots(ids=sorted(wanted))} if wanted else {}
+    return [
+        Done(starts[e.facts["run_id"]], e, tuple(lots[d.lot_id] for d in e.inputs)) for e in ends
+    ]
