@@ -68,6 +68,7 @@ def addresses(seeded: Seeded) -> list[str]:
         "/recall",
         *(f"/recall?kind={k}" for k in ("lot", "source", "machine", "meter", "laboratory", "film")),
         f"/recall?kind=lot&subject={lots['flake']}",
+        "/learned",
         "/balance?day=2026-05-11",
         *(f"/settings?part={p}" for p in ("works", "machines", "meters", "people", "products")),
         "/settings?part=leaf&leaf=tea_black",

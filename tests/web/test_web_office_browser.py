@@ -53,6 +53,7 @@ def office(served: Served) -> list[str]:  # noqa: F811
         "/recall?kind=source&subject=line-01",
         "/recall?kind=source&subject=line-01&drill=yes&sort=dry",
         "/recall?kind=lot&subject=K6-9999-99",
+        "/learned",
         "/settings",
         "/settings?part=meters",
         "/settings?part=products",

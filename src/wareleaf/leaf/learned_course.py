@@ -34,6 +34,8 @@ class Course:
         Of each run.
     multiplier, low, high : tuple of float
         Smoothed level and its 95 % band, over the profile's rate.
+    run_multiplier : tuple of float
+        What each run said alone.
     walk_log_sd_per_week : float
         Standard deviation of the level's walk in a week.
     drifting : bool
@@ -50,6 +52,7 @@ class Course:
     multiplier: tuple[float, ...]
     low: tuple[float, ...]
     high: tuple[float, ...]
+    run_multiplier: tuple[float, ...]
     walk_log_sd_per_week: float
     drifting: bool
     noticed_d: float | None
@@ -132,6 +135,7 @@ def course_of(time_d: Array, y: Array, sd: Array) -> Course:
         multiplier=tuple(np.exp(level.mean).tolist()),
         low=tuple(np.exp(level.mean - half).tolist()),
         high=tuple(np.exp(level.mean + half).tolist()),
+        run_multiplier=tuple(np.exp(y).tolist()),
         walk_log_sd_per_week=math.sqrt(7.0 * walk),
         drifting=noticed is not None,
         noticed_d=None if noticed is None else float(time_d[noticed]),

@@ -1,7 +1,7 @@
 """Finished runs of a machine with what went on and what came off, read from the book once.
 
-The book is read again only when something was recorded that could change them: another run was
-finished, or an entry was corrected. Readings and intakes leave the list as it is.
+The book is read again only when an entry was corrected; a run that was finished since is added, and
+readings and intakes leave the list as it is.
 """
 
 from __future__ import annotations
@@ -17,8 +17,6 @@ from wareleaf.book import Event, LotState
 from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
 
-_CHANGING = ("stage_finished", "correction")
-
 
 @dataclass(frozen=True)
 class Done:
@@ -31,7 +29,7 @@ class Done:
     lots : tuple of LotState
         What went on.
     notes : dict
-        Room for what was found of it; forgotten when the book changes under it.
+        Room for what was found of it and those before it; forgotten when these change.
     """
 
     start: Event
@@ -124,7 +122,7 @@ def runs_done(works: Works, machine: Equipment, leaf_id: str, since: datetime) -
 
 
 def _follow(works: Works, read: _Read) -> None:
-    """Forget what was read when the book changed under it."""
+    """Take in what was recorded since; forget all when an entry was corrected."""
     last = works.book.events(limit=1, newest_first=True)
     if not last or last[0].hash == read.hash:
         return
@@ -132,22 +130,40 @@ def _follow(works: Works, read: _Read) -> None:
     new = works.book.events(limit=grown + 1, newest_first=True) if grown > 0 else []
     # The chain says whether what was read is still what stands below the new entries.
     same = bool(new) and read.sequence > 0 and new[-1].hash == read.hash
-    if not same or any(row.event.kind in _CHANGING for row in new[:-1]):
+    if same and all(row.event.kind != "correction" for row in new[:-1]):
+        for row in reversed(new[:-1]):
+            if row.event.kind == "stage_finished" and row.event.site in read.since:
+                _add(read, finished_of(works, [*_start_of(works, row.event), row.event]))
+    else:
         read.since.clear()
         read.runs.clear()
     read.sequence, read.hash = last[0].sequence, last[0].hash
 
 
+def _start_of(works: Works, end: Event) -> list[Event]:
+    if not end.inputs:
+        return []
+    return works.book.events_in_force(kind="stage_started", lot_id=end.inputs[0].lot_id)
+
+
+def _add(read: _Read, done: Sequence[Done]) -> None:
+    for each in done:
+        row = read.runs.setdefault((str(each.start.facts["equipment"]), each.leaf), [])
+        row.append(each)
+        row.sort(key=lambda d: (d.finished_at, d.run_id))
+        if row[-1] is not each:  # typed in late: what was noted of the later ones no longer holds
+            for later in row:
+                later.notes.clear()
+
+
 def _load(works: Works, read: _Read, site: str, since: datetime) -> None:
     kinds = ("stage_started", "stage_finished")
     events = works.book.events_in_force(kind=kinds, since=since, site=site)
-    done = finished_of(works, events)
+    done = sorted(finished_of(works, events), key=lambda d: d.finished_at)
     mine = {m.id for m in works.settings.equipment if m.site == site}
     for key in [k for k in read.runs if k[0] in mine]:
         del read.runs[key]
-    for each in sorted(done, key=lambda d: (d.finished_at, d.run_id)):
-        key = (str(each.start.facts["equipment"]), each.leaf)
-        read.runs.setdefault(key, []).append(each)
+    _add(read, done)
     read.since[site] = since
 
 
