@@ -13,7 +13,7 @@ import pytest
 from scipy.interpolate import PchipInterpolator
 from scipy.stats import binom
 
-from wareleaf.leaf.learned import LOG_RATES, LearnedRate, RateSeen, learn_rate
+from wareleaf.leaf.learned import LOG_RATES, LearnedRate, RateSeen, learn_rate, log_likelihood
 from wareleaf.measure import BadInput, moisture_wb_from_db
 from wareleaf.stages import dry, wither
 from wareleaf.stages.common import StageReading
@@ -53,7 +53,7 @@ KELP = (
 )
 TEA = (
     dry.BeltDryer(20.0, (dry.Zone(1.0, 95.0, 0.8, 0.5),), layers=4, steps=40),
-    dry.DryRun("tea_black", 0.66, 0.5, feed_kg_h=160.0, ambient_c=18.0),
+    dry.DryRun("tea_black", 0.66, 0.36, feed_kg_h=160.0, ambient_c=18.0),
 )
 
 
@@ -77,10 +77,7 @@ class Bench:
     def seen(self, read: np.ndarray) -> list[RateSeen]:
         rows = []
         for i, wb in enumerate(read):
-            meter = METER_SD / np.exp(self.mean)
-            spread = np.hypot(self.sd, meter)
-            miss = (math.log(wb) - self.mean + 0.5 * meter**2) / spread
-            laid = tuple((-0.5 * miss**2 - np.log(spread)).tolist())
+            laid = tuple(log_likelihood(float(wb), METER_SD, self.mean, self.sd).tolist())
             rows.append(RateSeen(float(i), 0.0, 0.0, f"R-{i}", laid))
         return rows
 
@@ -123,8 +120,8 @@ def test_a_rate_that_falls_is_found_and_followed() -> None:
         noticed += found.course.drifting
         if found.course.drifting:
             assert found.course.change_share < -0.1
-            assert abs(found.now_log_mean - math.log(0.7)) < 0.1
-            assert found.log_mean > found.now_log_mean
+            assert abs(found.now_log_mean - math.log(0.7)) < 3.0 * found.now_log_sd
+            assert found.log_mean > found.now_log_mean + 0.05
     assert noticed >= 9
     steady = learn_rate(bench.seen(bench.moistures(0.06 * rng.normal(size=40), rng)))
     assert not steady.course.drifting
@@ -277,6 +274,7 @@ def test_a_moisture_that_no_rate_gives_is_left_out_with_a_reason(demo_works: Wor
     assert "no rate in reach gives that" in odd.why_not()
 
 
+@pytest.mark.slow
 def test_the_own_rate_of_the_demo_is_near_what_made_it(month_works: Works) -> None:
     """The demo's leaf runs at its profile's pace give or take 6 %; the works learns just that."""
     views = [v for s in ("kelp", "tea") for v in own_rates(month_works, s)]

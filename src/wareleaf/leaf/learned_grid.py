@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import logsumexp, ndtr
 
 from wareleaf.leaf._arrays import Array
 
@@ -20,6 +20,7 @@ LOG_RATES: Array = np.linspace(-1.2, 1.2, 121)
 """Where a run's likelihood is laid out: rates from 0.3 to 3.3 times the profile's."""
 _LOT, _MEAN = 41, 61
 _WIDE_SD = 6.0
+_FAR_Z, _POINTS = 4.0, 41
 _CELL = float(LOG_RATES[1] - LOG_RATES[0])
 _LEAST_SAID = 0.01  # of the belief's precision: below, a run says nothing of the course
 
@@ -67,6 +68,30 @@ class RatePrior:
     log_sd: float = PROFILE_LOG_SD
     lot_log_sd: float = 0.15
     weight: float = PRIOR_WEIGHT
+
+
+def log_likelihood(value: float, value_sd: float, log_mean: Array, log_sd: Array) -> Array:
+    """Logarithm of the chance density of a reading, for each of many beliefs of what was read.
+
+    A belief is log-normal (what the model says at a rate, with the spread of all but the rate), the
+    reading's error is normal; their sum is taken point by point, so a value near 0, or below it, as
+    a meter shows on bone-dry leaf, is as good as any other.
+
+    Parameters
+    ----------
+    value, value_sd : float
+        The reading and its standard uncertainty, above 0.
+    log_mean, log_sd : ndarray
+        Of the natural logarithm of the true value, one for each belief.
+    """
+    z = np.linspace(-_FAR_Z, _FAR_Z, _POINTS)
+    share = np.exp(-0.5 * z**2) / np.exp(-0.5 * z**2).sum()
+    true = np.exp(log_mean[:, None] + log_sd[:, None] * z)
+    # No narrower than the points are apart, or the sum would be that of a comb.
+    apart = true * log_sd[:, None] * (z[1] - z[0])
+    sd = np.hypot(value_sd, 0.5 * apart)
+    part = -0.5 * ((value - true) / sd) ** 2 - np.log(sd) + np.log(share)
+    return np.asarray(logsumexp(part, axis=1))
 
 
 def mean_given_lot_sd(

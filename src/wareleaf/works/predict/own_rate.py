@@ -23,7 +23,15 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from wareleaf import leaf as leaves
-from wareleaf.leaf.learned import FEWEST, LOG_RATES, LearnedRate, RatePrior, RateSeen, learn_rate
+from wareleaf.leaf.learned import (
+    FEWEST,
+    LOG_RATES,
+    LearnedRate,
+    RatePrior,
+    RateSeen,
+    learn_rate,
+    log_likelihood,
+)
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages import dry, wither
 from wareleaf.stages.common import Array, log_sd
@@ -43,6 +51,7 @@ MOST_RUNS = 40  # the latest; older leaf says little of what comes next (own cho
 LOOK_BACK = timedelta(days=120)  # own choice
 FAR_SD = 4.0  # a moisture further from all that rates give is a mistake in the book (own choice)
 NODES: Array = np.linspace(LOG_RATES[0], LOG_RATES[-1], 13)
+_LEAST_SD = 1e-4  # of a moisture, where a meter is said to have no doubt
 _FORM = 1  # raise when the meaning of what is kept changes
 
 
@@ -75,13 +84,12 @@ class RunSays:
         if self.trouble:
             return None
         mean, sd = self.curve()
-        meter = self.done.moisture_sd / np.exp(mean)
-        spread = np.hypot(sd, meter)
-        # Second order: the logarithm of a noisy reading lies a little below that of the truth.
-        miss = (math.log(self.done.moisture_wb) - mean + 0.5 * meter**2) / spread
+        wet, meter_sd = self.done.moisture_wb, max(self.done.moisture_sd, _LEAST_SD)
+        middle = np.exp(mean)
+        miss = (wet - middle) / np.hypot(sd * middle, meter_sd)
         if float(np.min(np.abs(miss))) > FAR_SD:
             return None
-        return np.asarray(-0.5 * miss**2 - np.log(spread))
+        return log_likelihood(wet, meter_sd, mean, sd)
 
     def why_not(self) -> str:
         """Why it says nothing, for people; empty when it does."""
@@ -125,7 +133,7 @@ def own_rate(works: Works, machine: Equipment, leaf_id: str, before: datetime) -
 
 def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]) -> OwnRate | None:
     """The rate that these runs teach; computed once for the same runs and outcomes."""
-    key = _key("own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done])
+    key = _key(_FORM, "own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done])
     made = kept_in(works).get(key, lambda: _learned(works, machine, leaf_id, done))
     return OwnRate(**made) if made else None
 
