@@ -124,7 +124,7 @@ def own_rate(works: Works, machine: Equipment, leaf_id: str, before: datetime) -
     if len(done) < FEWEST:
         return None
     # Any change of an earlier run makes new `Done`s, so what the last one notes is of these runs.
-    asked = ("rate", machine.id, id(works.settings), len(done))
+    asked = ("rate", machine.id, id(works.settings), len(done), done[0].run_id)
     if asked not in done[-1].notes:
         done[-1].notes[asked] = rate_of(works, machine, leaf_id, done)
     found: OwnRate | None = done[-1].notes[asked]
@@ -139,8 +139,9 @@ def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]
 
 
 def earlier(done: Sequence[Done], before: datetime) -> list[Done]:
-    """The latest `MOST_RUNS` of those that were finished before a time."""
-    return [d for d in done if d.finished_at < before][-MOST_RUNS:]
+    """The latest `MOST_RUNS` that were finished before a time and began within `LOOK_BACK` of it."""
+    since = before - LOOK_BACK
+    return [d for d in done if d.finished_at < before and d.started_at >= since][-MOST_RUNS:]
 
 
 def _learned(
