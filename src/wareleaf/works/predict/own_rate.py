@@ -139,7 +139,7 @@ def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]
 
 
 def earlier(done: Sequence[Done], before: datetime) -> list[Done]:
-    """The latest `MOST_RUNS` that were finished before a time and began within `LOOK_BACK` of it."""
+    """The latest `MOST_RUNS` finished before a time, begun at most `LOOK_BACK` before it."""
     since = before - LOOK_BACK
     return [d for d in done if d.finished_at < before and d.started_at >= since][-MOST_RUNS:]
 
