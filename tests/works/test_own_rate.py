@@ -181,7 +181,7 @@ def test_a_quick_lot_withers_further() -> None:
     )
     mean, sd = wither.by_rate(wither.Trough(), run, 10.0, NODES)
     assert np.all(np.diff(mean) < 0.0)
-    quick = replace(run, rate_multiplier=math.exp(NODES[8]), duration_h=10.0)
+    quick = replace(run, rate_factor=math.exp(NODES[8]), duration_h=10.0)
     assert math.exp(mean[8]) == pytest.approx(
         wither.simulate(wither.Trough(), quick).moisture_wb_out, abs=0.002
     )

@@ -120,7 +120,7 @@ def _least_heating(
 
 def _try(trough: Trough, run: WitherRun, target: float, heating: Array) -> tuple[Array, Array]:
     same = np.ones(heating.size)
-    history = carry(trough, run, Cases(run.rate_multiplier * same, run.moisture_wb * same, heating))
+    history = carry(trough, run, Cases(same, run.moisture_wb * same, heating))
     return heating, hours_to(history.time_h, history.mean_wb, run.moisture_wb, target)
 
 

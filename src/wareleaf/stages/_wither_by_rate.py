@@ -22,7 +22,7 @@ def by_rate(trough: Trough, run: WitherRun, hours: float, log_rates: Array) -> t
     Parameters
     ----------
     trough, run
-        As for ``simulate``; ``run.rate_multiplier`` is what the rates multiply.
+        As for ``simulate``; ``run.rate_factor`` is what the rates multiply.
     hours : float
         Since the start, above 0.
     log_rates : ndarray
@@ -31,7 +31,7 @@ def by_rate(trough: Trough, run: WitherRun, hours: float, log_rates: Array) -> t
     least, most = run.surface_water_share + 1e-3, 0.97
     wet = run.moisture_wb + run.moisture_wb_sd * np.array([-1.0, 1.0])
     starts = np.clip(np.array([wet[0], wet[1]]), least, most)
-    rates = run.rate_multiplier * np.exp(np.repeat(log_rates, 2))
+    rates = np.exp(np.repeat(log_rates, 2))
     cases = Cases(rates, np.tile(starts, log_rates.size), np.zeros(rates.size))
     coarse = replace(run, duration_h=hours, step_min=max(run.step_min, _STEP_MIN))
     end = carry(trough, coarse, cases).mean_wb[-1].reshape(log_rates.size, 2)

@@ -27,7 +27,7 @@ class Cases:
     @classmethod
     def one(cls, run: WitherRun) -> Cases:
         """The run as it is."""
-        return cls(np.array([run.rate_multiplier]), np.array([run.moisture_wb]), np.zeros(1))
+        return cls(np.ones(1), np.array([run.moisture_wb]), np.zeros(1))
 
 
 @dataclass(frozen=True)

@@ -135,8 +135,7 @@ def _curves(trough: Trough, run: WitherRun) -> _Curves:
     rates = _nodes(0.0, half_rate, _NODES[0])
     starts = _nodes(run.moisture_wb, half_wb, _NODES[1])
     grid_rate, grid_start = (g.ravel() for g in np.meshgrid(rates, starts, indexing="ij"))
-    rates = run.rate_multiplier * np.exp(grid_rate)
-    cases = Cases(rates, grid_start, np.zeros(grid_rate.size))
+    cases = Cases(np.exp(grid_rate), grid_start, np.zeros(grid_rate.size))
     history = carry(trough, run, cases)
     carry_rate, carry_start = (_to_fine(n, m) for n, m in zip(_NODES, _FINE, strict=True))
 
@@ -158,7 +157,7 @@ def _curves(trough: Trough, run: WitherRun) -> _Curves:
         mean_wb=fine(history.mean_wb),
         high_wb=fine(high_db / (1.0 + high_db)),
         start_wb=ss,
-        rate_factor=run.rate_multiplier * np.exp(zz),
+        rate_factor=np.exp(zz),
         prior=prior / prior.sum(),
     )
 

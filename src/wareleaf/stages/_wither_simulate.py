@@ -58,7 +58,7 @@ def spread_cases(run: WitherRun) -> Cases:
     high = min(0.97, run.moisture_wb + run.moisture_wb_sd)
     m = run.moisture_wb
     return Cases(
-        rate_factor=run.rate_multiplier * np.exp(np.array([0.0, -sd, sd, 0.0, 0.0])),
+        rate_factor=np.exp(np.array([0.0, -sd, sd, 0.0, 0.0])),
         moisture_wb=np.array([m, m, m, low, high]),
         more_heating_k=np.zeros(5),
     )

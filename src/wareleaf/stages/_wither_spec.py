@@ -120,8 +120,6 @@ class WitherRun:
         At the start.
     moisture_wb_sd : float
         Standard uncertainty of ``moisture_wb``.
-    rate_multiplier : float
-        On the internal rate constant of the profile (1 unless runs taught otherwise).
     rate_relative_sd : float or None
         Of the rate constant; ``None``: the lot-to-lot figure of the profile.
     air_max_c : float
@@ -148,7 +146,6 @@ class WitherRun:
     leaf_temperature_c: float | None = None
     hours_since_plucking: float = 0.0
     moisture_wb_sd: float = 0.01
-    rate_multiplier: float = 1.0
     rate_relative_sd: float | None = None
     air_max_c: float = field(default_factory=lambda: number("rule.mixed_dry_bulb_max_c"))
     step_min: float = 6.0
@@ -159,7 +156,6 @@ class WitherRun:
         finite("mass_kg", self.mass_kg, 0.0, 1e6, "kg", above=True)
         finite("moisture_wb", self.moisture_wb, 0.05, 0.95)
         finite("moisture_wb_sd", self.moisture_wb_sd, 0.0, 0.2)
-        finite("rate_multiplier", self.rate_multiplier, 0.0, 20.0, above=True)
         if self.rate_relative_sd is not None:
             finite("rate_relative_sd", self.rate_relative_sd, 0.0, 2.0)
         finite("duration_h", self.duration_h, 0.0, LONGEST_H, "h", above=True)

@@ -20,6 +20,8 @@ def wither_run_of(ask: Ask) -> wither.WitherRun:
     """The run of a load under the air of the next hours."""
     charge = ask.charge
     dry_bulb, humidity, pressure = air_at(ask, LOOK_AHEAD_H + 1)
+    # The constant of the works' own trial, and over it what the runs since then taught.
+    own_trial = float(of_the_run(ask.machine).get("rate_factor", 1.0))
     return wither.WitherRun(
         leaf_id=charge.leaf_id,
         mass_kg=charge.mass_kg,
@@ -32,8 +34,7 @@ def wither_run_of(ask: Ask) -> wither.WitherRun:
         duration_h=float(LOOK_AHEAD_H),
         heating_k=(ask.settings.get("heating_k", 0.0),),
         hours_since_plucking=charge.hours_since_cut,
-        **of_the_run(ask.machine),
-        rate_multiplier=1.0 if ask.rate is None else ask.rate.multiplier,
+        rate_factor=own_trial * (1.0 if ask.rate is None else ask.rate.multiplier),
         rate_relative_sd=None if ask.rate is None else ask.rate.relative_sd,
     )
 
