@@ -26,6 +26,9 @@ from wareleaf.book.event import (
 from wareleaf.book.folding import Book, apply, apply_run, fold, step
 from wareleaf.book.forms import check_form, kg
 from wareleaf.book.kinds import BASES, FORMS, GAINS, KINDS, SHAPES, lots_named, lots_touched
+from wareleaf.book.lineage import Lineage
+from wareleaf.book.lineage_part import LineagePart
+from wareleaf.book.lineage_shares import Shares, share_together, shares
 from wareleaf.book.lots import STATUSES, LotState, RunState
 from wareleaf.book.tracing import (
     Edge,
@@ -55,10 +58,13 @@ __all__ = [
     "Edge",
     "Event",
     "Imbalance",
+    "Lineage",
+    "LineagePart",
     "LotState",
     "Made",
     "Node",
     "RunState",
+    "Shares",
     "Side",
     "Stream",
     "Trace",
@@ -83,6 +89,8 @@ __all__ = [
     "kg",
     "lots_named",
     "lots_touched",
+    "share_together",
+    "shares",
     "step",
     "trace_back",
     "trace_forward",

@@ -4,13 +4,18 @@ An edge says how much of a lot was made from which other lot. Back from a lot, i
 divided over its parents in proportion to the dry matter drawn from each, and so on up to lots that
 were made from nothing in the book; those source shares add up to one. Forward, the dry matter of a
 lot is followed into its descendants. Losses carry the mix of the event in which they arose.
+
+`trace_back` and `trace_forward` here are the plain form, for a handful of edges at hand; a stored
+book asks its `wareleaf.book.lineage.Lineage`, and tests hold that the two agree.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property
+from itertools import groupby
+from operator import attrgetter
+from typing import NamedTuple, NoReturn
 
 from wareleaf.book.event import Event
 from wareleaf.book.kinds import SHAPES
@@ -79,9 +84,8 @@ class TraceEdge(NamedTuple):
     dry_g: float
 
 
-@dataclass(frozen=True, slots=True)
 class Trace:
-    """All lots that a lot came from or went into.
+    """All lots that a lot came from or went into. Its nodes and edges are made when asked for.
 
     Parameters
     ----------
@@ -89,19 +93,41 @@ class Trace:
         The traced lot.
     direction : str
         ``back`` or ``forward``.
-    nodes : tuple of Node
-        By level, the traced lot first.
-    edges : tuple of TraceEdge
-        Between them.
-    levels : tuple of tuple of str
-        Lot ids by level.
+    nodes : callable
+        Gives the nodes by level, the traced lot first.
+    edges : callable
+        Gives the edges between them.
     """
 
-    lot_id: str
-    direction: str
-    nodes: tuple[Node, ...]
-    edges: tuple[TraceEdge, ...]
-    levels: tuple[tuple[str, ...], ...]
+    def __init__(
+        self,
+        lot_id: str,
+        direction: str,
+        nodes: Callable[[], tuple[Node, ...]],
+        edges: Callable[[], tuple[TraceEdge, ...]],
+    ):
+        self.lot_id, self.direction = lot_id, direction
+        self._nodes, self._edges = nodes, edges
+
+    @cached_property
+    def nodes(self) -> tuple[Node, ...]:
+        """By level, the traced lot first."""
+        return self._nodes()
+
+    @cached_property
+    def edges(self) -> tuple[TraceEdge, ...]:
+        """Between the nodes."""
+        return self._edges()
+
+    @cached_property
+    def levels(self) -> tuple[tuple[str, ...], ...]:
+        """Lot ids by level."""
+        groups = groupby(self.nodes, key=attrgetter("level"))
+        return tuple(tuple(n.lot_id for n in group) for _, group in groups)
+
+    @cached_property
+    def _by_id(self) -> dict[str, Node]:
+        return {n.lot_id: n for n in self.nodes}
 
     @property
     def ends(self) -> tuple[Node, ...]:
@@ -109,8 +135,14 @@ class Trace:
         return tuple(n for n in self.nodes if n.end)
 
     def node(self, lot_id: str) -> Node:
-        """One node by lot id."""
-        return next(n for n in self.nodes if n.lot_id == lot_id)
+        """One node by lot id.
+
+        Raises
+        ------
+        KeyError
+            For a lot that the trace does not reach.
+        """
+        return self._by_id[lot_id]
 
 
 def edges_of(event: Event) -> tuple[Edge, ...]:
@@ -167,9 +199,13 @@ def _levels(start: str, steps: Mapping[str, list[str]]) -> dict[str, int]:
                     above.append(other)
         ready, depth = above, depth + 1
     if len(level) < len(waits):
-        lot = min(k for k, n in waits.items() if n > 0)
-        raise BadInput("lot_id", lot, f"Lot {lot} is among its own ancestors; trace is refused.")
+        refuse_cycle(min(k for k, n in waits.items() if n > 0))
     return level
+
+
+def refuse_cycle(lot_id: str) -> NoReturn:
+    """Refuse a lot that would be made of itself."""
+    raise BadInput("lot_id", lot_id, f"Lot {lot_id} is among its own ancestors; trace is refused.")
 
 
 def trace_back(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -> Trace:
@@ -209,7 +245,7 @@ def trace_back(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -
             share[edge.parent] += part
             passed.append(TraceEdge(edge.parent, child, edge.event_id, part * whole))
     nodes = tuple(Node(k, share[k], share[k] * whole, n, k not in into) for k, n in level.items())
-    return Trace(lot_id, "back", nodes, tuple(passed), _by_level(nodes))
+    return Trace(lot_id, "back", lambda: nodes, lambda: tuple(passed))
 
 
 def trace_forward(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None) -> Trace:
@@ -245,12 +281,4 @@ def trace_forward(edges: Iterable[Edge], lot_id: str, dry_g: float | None = None
             share[edge.child] += own * edge.share
             passed.append(TraceEdge(parent, edge.child, edge.event_id, amount))
     nodes = tuple(Node(k, share[k], came[k], n, k not in out) for k, n in level.items())
-    return Trace(lot_id, "forward", nodes, tuple(passed), _by_level(nodes))
-
-
-def _by_level(nodes: tuple[Node, ...]) -> tuple[tuple[str, ...], ...]:
-    depth = max((n.level for n in nodes), default=-1) + 1
-    levels: list[list[str]] = [[] for _ in range(depth)]
-    for node in nodes:
-        levels[node.level].append(node.lot_id)
-    return tuple(map(tuple, levels))
+    return Trace(lot_id, "forward", lambda: nodes, lambda: tuple(passed))
