@@ -16,7 +16,7 @@ from wareleaf.store import last_seen, schema
 from wareleaf.store.troubles import BookUnavailable, reason
 from wareleaf.store.verifying import VerifyReport, verify
 
-_COPIED = ("event", "lot", "touch", "edge", "run", "setting", "person", "counter")
+_COPIED = ("event", "lot", "touch", "edge", "lineage", "run", "setting", "person", "counter")
 _BATCH = 2000
 
 

@@ -14,11 +14,12 @@ from wareleaf import book
 from wareleaf.book import (
     Book,
     DayBalance,
-    Edge,
     Event,
     Imbalance,
+    Lineage,
     LotState,
     RunState,
+    Shares,
     Trace,
     tree,
 )
@@ -26,10 +27,11 @@ from wareleaf.book.seal import TILE, fold_tiles
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import engine as engines
 from wareleaf.store import last_seen, people, queries, rows, schema
+from wareleaf.store.genealogy import Keeper, Kept
 from wareleaf.store.people import Person
 from wareleaf.store.queries import RecordedEvent
 from wareleaf.store.verifying import VerifyReport, verify
-from wareleaf.store.writing import Recorded, append_all, head, read_events
+from wareleaf.store.writing import Recorded, append_all, read_events
 
 
 def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
@@ -53,9 +55,15 @@ def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
 class BookStore:
     """A book that is open. Safe to share between threads; each call is its own transaction."""
 
-    def __init__(self, engine: sa.Engine, draft_in: sa.Connection | None = None):
+    def __init__(
+        self,
+        engine: sa.Engine,
+        draft_in: sa.Connection | None = None,
+        kept: Kept | None = None,
+    ):
         self.engine = engine
         self._at: sa.Engine | sa.Connection = engine if draft_in is None else draft_in
+        self._keeper = Keeper(kept)  # a draft has its own: what it sees may never be recorded
 
     def close(self) -> None:
         """Let go of the database."""
@@ -105,8 +113,8 @@ class BookStore:
         and gone when the block raises; nobody else writes meanwhile.
         """
         with engines.writing(self._at) as connection:
-            yield BookStore(self.engine, connection)
-            sequence, digest, _ = head(connection)
+            yield BookStore(self.engine, connection, self._keeper.kept)
+            sequence, digest, _ = queries.head(connection)
         if sequence and self._at is self.engine:
             last_seen.note(self.engine, sequence, digest)
 
@@ -160,7 +168,7 @@ class BookStore:
     def last_recorded(self) -> datetime | None:
         """When the last event was recorded, in UTC; none in an empty book."""
         with engines.reading(self._at) as connection:
-            sequence, _, recorded_us = head(connection)
+            sequence, _, recorded_us = queries.head(connection)
         return rows.moment(recorded_us) if sequence else None
 
     def events_of_lots(self, lot_ids: Iterable[str]) -> list[RecordedEvent]:
@@ -247,10 +255,8 @@ class BookStore:
         BadInput
             When there is none.
         """
-        found = self.lots(ids=[lot_id])
-        if not found:
-            raise BadInput("lot_id", lot_id, f"There is no lot {lot_id} in the book.")
-        return found[0]
+        with engines.reading(self._at) as connection:
+            return queries.lots_known(connection, [lot_id])[0]
 
     def runs(
         self,
@@ -264,34 +270,68 @@ class BookStore:
 
     # genealogy
 
-    def edges_back(self, lot_id: str) -> list[Edge]:
-        """All edges above a lot."""
+    @contextmanager
+    def _genealogy(self) -> Iterator[tuple[sa.Connection, Lineage]]:
         with engines.reading(self._at) as connection:
-            return queries.edges(connection, lot_id, back=True)
-
-    def edges_forward(self, lot_id: str) -> list[Edge]:
-        """All edges below a lot."""
-        with engines.reading(self._at) as connection:
-            return queries.edges(connection, lot_id, back=False)
+            yield connection, self._keeper.at(connection)
 
     def trace_back(self, lot_id: str) -> Trace:
         """What a lot was made of, down to its sources."""
-        lot = self.lot(lot_id)
-        return book.trace_back(self.edges_back(lot_id), lot_id, lot.dry_g)
+        with self._genealogy() as (connection, lineage):
+            (lot,) = queries.lots_known(connection, [lot_id])
+        return lineage.trace_back(lot_id, lot.dry_g)
 
     def trace_forward(self, lot_id: str) -> Trace:
         """What was made of a lot."""
-        lot = self.lot(lot_id)
-        return book.trace_forward(self.edges_forward(lot_id), lot_id, lot.dry_g)
+        with self._genealogy() as (connection, lineage):
+            (lot,) = queries.lots_known(connection, [lot_id])
+        return lineage.trace_forward(lot_id, lot.dry_g)
+
+    def lots_above(self, lot_id: str) -> list[str]:
+        """Ids of all lots that a lot was made of."""
+        with self._genealogy() as (_, lineage):
+            return lineage.reached([lot_id], back=True)[1:]
+
+    def lots_below(self, lot_id: str) -> list[str]:
+        """Ids of all lots that were made of a lot."""
+        with self._genealogy() as (_, lineage):
+            return lineage.reached([lot_id], back=False)[1:]
+
+    def shares(self, sources: Iterable[str], lots: Iterable[str] | None = None) -> Shares:
+        """Part of the dry matter of some lots that came from each of some sources.
+
+        Without ``lots``, of those made of the sources of which nothing was made further.
+
+        Raises
+        ------
+        BadInput
+            For a lot that the book does not have.
+        """
+        sources, lots = list(sources), None if lots is None else list(lots)
+        with self._genealogy() as (connection, lineage):
+            queries.lots_known(connection, [*sources, *(lots or ())])
+        return book.shares(lineage, sources, lots)
+
+    def share_together(self, sources: Iterable[str]) -> dict[str, float]:
+        """Part of the dry matter of each lot that came from any of some lots, counted once.
+
+        Raises
+        ------
+        BadInput
+            For a lot that the book does not have.
+        """
+        sources = list(sources)
+        with self._genealogy() as (connection, lineage):
+            queries.lots_known(connection, sources)
+        return book.share_together(lineage, sources)
 
     def held_above(self, lot_id: str) -> list[LotState]:
         """The lot and those it was made of that are on hold, used up or not.
 
         A hold does not reach lots that were made before it; ask here before such a lot leaves.
         """
-        with engines.reading(self._at) as connection:
-            above = {e.parent for e in queries.edges(connection, lot_id, back=True)}
-            found = queries.lots(connection, ids={lot_id, *above})
+        with self._genealogy() as (connection, lineage):
+            found = queries.lots(connection, ids=lineage.reached([lot_id], back=True))
         return [lot for lot in found if lot.held_because]
 
     # balance
@@ -349,7 +389,7 @@ class BookStore:
         """
         with engines.reading(self._at) as connection:
             tiles, _ = fold_tiles(_leaves(connection, start * TILE, None))
-            return tiles, head(connection)[0]
+            return tiles, queries.head(connection)[0]
 
     def tree_root(self, size: int | None = None) -> tuple[int, str]:
         """Size and root (hex) of the event tree, now or when it had that many events."""

@@ -9,26 +9,12 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import Edge, Event, LotState, RunState, as_original
+from wareleaf.book import GENESIS, Event, LotState, RunState, as_original
+from wareleaf.measure.errors import BadInput
 from wareleaf.store import rows, schema
 
 _correction = schema.event.alias("correction")
 _PART = 500  # names in one question; a database takes only so many
-
-_EDGES = "SELECT {columns} FROM reach r JOIN edge e ON e.{near} = r.lot_id"
-_REACH = (
-    "WITH RECURSIVE reach(lot_id) AS (SELECT CAST(:lot AS TEXT) UNION "
-    "SELECT e.{far} FROM edge e JOIN reach r ON e.{near} = r.lot_id) "
-)
-
-
-def _walk(far: str, near: str) -> sa.TextClause:
-    columns = ", ".join(f"e.{name}" for name in Edge._fields)
-    return sa.text(_REACH.format(far=far, near=near) + _EDGES.format(near=near, columns=columns))
-
-
-EDGES_BACK = _walk("parent", "child")
-EDGES_FORWARD = _walk("child", "parent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +32,17 @@ def _recorded_events() -> Any:
     joined = schema.event.outerjoin(_correction, _correction.c.corrects == table.event_id)
     superseded_by = _correction.c.event_id.label("superseded_by")
     return sa.select(table.sequence, table.hash, table.body, superseded_by).select_from(joined)
+
+
+def head(connection: sa.Connection) -> tuple[int, str, int]:
+    """Sequence, hash and recorded microsecond of the last event; those of nothing before it."""
+    table = schema.event.c
+    row = connection.execute(
+        sa.select(table.sequence, table.hash, table.recorded_us)
+        .order_by(table.sequence.desc())
+        .limit(1)
+    ).first()
+    return (row.sequence, row.hash, row.recorded_us) if row else (0, GENESIS, -(2**62))
 
 
 def events(
@@ -221,6 +218,17 @@ def lots(
     return sorted(found, key=lambda k: (k.made_at, k.lot_id))
 
 
+def lots_known(connection: sa.Connection, ids: Iterable[str]) -> list[LotState]:
+    """Lots by id; refuses the first one that the book does not have."""
+    wanted = list(dict.fromkeys(ids))
+    found = lots(connection, ids=wanted)
+    if len(found) < len(wanted):
+        have = {lot.lot_id for lot in found}
+        lot_id = next(i for i in wanted if i not in have)
+        raise BadInput("lot_id", lot_id, f"There is no lot {lot_id} in the book.")
+    return found
+
+
 def runs(
     connection: sa.Connection, *, site: str | None, open_only: bool, ids: Iterable[str] | None
 ) -> list[RunState]:
@@ -233,8 +241,3 @@ def runs(
     if ids is not None:
         query = query.where(table.run_id.in_(list(ids)))
     return [rows.run_of(r._mapping) for r in connection.execute(query)]
-
-
-def edges(connection: sa.Connection, lot_id: str, *, back: bool) -> list[Edge]:
-    query = EDGES_BACK if back else EDGES_FORWARD
-    return list(map(Edge._make, connection.execute(query, {"lot": lot_id})))

@@ -9,6 +9,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     Table,
     Text,
@@ -93,6 +94,18 @@ edge = Table(
     Column("drawn_share", Float, nullable=False),
     Index("edge_down", "parent", "child"),
     sqlite_with_rowid=False,
+)
+
+lineage = Table(  # what the lots of the events up to a sequence were made of, as arrays
+    "lineage",
+    metadata,
+    Column("sequence", _Big, primary_key=True, autoincrement=False),
+    Column("lots", Text, nullable=False),  # JSON: the children, then their other parents
+    Column("made_by", Text, nullable=False),  # JSON: event of each child
+    Column("counts", LargeBinary, nullable=False),  # int32: parents of each child
+    Column("parents", LargeBinary, nullable=False),  # int32: places in lots
+    Column("shares", LargeBinary, nullable=False),  # float64
+    Column("dry_g", LargeBinary, nullable=False),  # float64
 )
 
 run = Table(

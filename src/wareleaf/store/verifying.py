@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from wareleaf.book import GENESIS, Edge, Event, canonical, edges_of, event_from_json, fold
 from wareleaf.book.chain import body_hash
 from wareleaf.measure.errors import BadInput
-from wareleaf.store import last_seen, rows, schema
+from wareleaf.store import genealogy, last_seen, rows, schema
 from wareleaf.store.troubles import HOW_TO_REPAIR, BookUnavailable, reason
 
 
@@ -150,7 +150,20 @@ def _projections_differ(connection: sa.Connection, history: list[Event]) -> str:
         name = _first_difference(connection, table, fresh)
         if name:
             return f"The table of {table.name}s does not say what the events say: see {name}."
-    return ""
+    return _lineage_differs(connection, edges)
+
+
+def _lineage_differs(connection: sa.Connection, fresh: list[Edge]) -> str:
+    """What the kept arrays of the genealogy say otherwise than the edges, or nothing."""
+    try:
+        kept = {e[:-2] for e in genealogy.load(connection).edges()}
+    except (ValueError, IndexError) as error:
+        return f"The parts of the genealogy cannot be read: {error}."
+    different = kept.symmetric_difference({e[:-2] for e in fresh})
+    if not different:
+        return ""
+    parent, child, *_ = min(different)
+    return f"The parts of the genealogy do not say what the events say: see {child} from {parent}."
 
 
 def _first_difference(

@@ -10,7 +10,6 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from wareleaf.book import (
-    GENESIS,
     Book,
     Edge,
     Event,
@@ -28,7 +27,7 @@ from wareleaf.book import (
 )
 from wareleaf.book.chain import body_hash
 from wareleaf.measure.errors import BadInput, require
-from wareleaf.store import rows, schema
+from wareleaf.store import genealogy, queries, rows, schema
 
 T = TypeVar("T")
 
@@ -60,7 +59,7 @@ class Writer:
         self._events: list[dict[str, Any]] = []
         self._touches: list[dict[str, Any]] = []
         self._edges: list[dict[str, Any]] = []
-        self._sequence, self._hash, self._recorded_us = head(connection)
+        self._sequence, self._hash, self._recorded_us = queries.head(connection)
         if self._sequence:  # a clock that was set back: the book's own time is the later one
             self._now = max(now, rows.moment(self._recorded_us))
 
@@ -215,17 +214,6 @@ def _asks_for_more(replacement: Event, before: Event) -> bool:
     return bool(lots) or replacement.facts.get("market") != before.facts.get("market")
 
 
-def head(connection: sa.Connection) -> tuple[int, str, int]:
-    """Sequence, hash and recorded time (microseconds) of the last event."""
-    table = schema.event.c
-    row = connection.execute(
-        sa.select(table.sequence, table.hash, table.recorded_us)
-        .order_by(table.sequence.desc())
-        .limit(1)
-    ).first()
-    return (row.sequence, row.hash, row.recorded_us) if row else (0, GENESIS, -(2**62))
-
-
 def read_events(connection: sa.Connection, until_us: int | None = None) -> list[Event]:
     """All events in recorded order, up to a recorded time when given."""
     query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
@@ -294,6 +282,8 @@ def append_all(
         if progress is not None:
             progress(len(done))
     writer.flush()
+    if done:
+        genealogy.cut_when_due(connection, done[0].sequence, done[-1].sequence)
     return done
 
 

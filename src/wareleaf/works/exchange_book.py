@@ -80,7 +80,7 @@ def document_of(works: Works, lot_id: str = "", *, private: bool = False) -> dic
     events = [row.event for row in rows]
     if lot_id:
         works.book.lot(lot_id)
-        wanted = {lot_id, *(e.parent for e in works.book.edges_back(lot_id))}
+        wanted = {lot_id, *works.book.lots_above(lot_id)}
         events = _about(events, wanted)
     return document(events, naming_of(works), created=works.now(), private=private)
 

@@ -173,10 +173,9 @@ def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
     lot = works.book.lot(lot_id)
     acting(works, who, "hold a lot", lot.site)
     require(bool(reason.strip()), "reason", reason, "reason is empty; say why the lot is held.")
-    below = dict.fromkeys(edge.child for edge in works.book.edges_forward(lot_id))
     made_of_it = [
         each
-        for each in works.book.lots(ids=list(below), in_stock_only=True)
+        for each in works.book.lots(ids=works.book.lots_below(lot_id), in_stock_only=True)
         if not each.held_because
     ]
     events = [

@@ -214,7 +214,7 @@ def receipt_of(works: Works, lot_id: str, *, past: bool = True) -> dict[str, Any
     size, note = max(state.checkpoints)
     lots = {lot_id}
     if past:
-        lots |= {e.parent for e in works.book.edges_back(lot_id)}
+        lots.update(works.book.lots_above(lot_id))
     found = works.book.events_of_lots(lots)
     rows = [(r.sequence, r.event) for r in found if r.sequence <= size]
     events = seal.events_of_lot(lots, rows)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from wareleaf.book import LotState, Trace, trace_back, trace_forward
+from wareleaf.book import LotState, Trace
 from wareleaf.works.house import Works
 
 
@@ -57,8 +57,7 @@ def trace(works: Works, lot_id: str) -> TraceView:
         For an unknown lot.
     """
     lot = works.book.lot(lot_id)
-    back = trace_back(works.book.edges_back(lot_id), lot_id, dry_g=lot.dry_g)
-    forward = trace_forward(works.book.edges_forward(lot_id), lot_id, dry_g=lot.dry_g)
+    back, forward = works.book.trace_back(lot_id), works.book.trace_forward(lot_id)
     ids = [n.lot_id for n in (*back.nodes, *forward.nodes)]
     lots = {each.lot_id: each for each in works.book.lots(ids=list(dict.fromkeys(ids)))}
     return TraceView(
