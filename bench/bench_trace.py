@@ -81,7 +81,7 @@ def _draws(chance: random.Random, layer: int, n: int, near: int | None) -> dict[
     return {p: chance.randint(100, 9000) for p in sorted(parents)}
 
 
-def _drop_cache(path: Path) -> None:
+def drop_cache(path: Path) -> None:
     os.sync()
     for name in (path, Path(f"{path}-wal")):
         if name.exists():
@@ -94,10 +94,10 @@ def _traces(path: Path, name: str) -> list[Row]:
     last, first = f"L{LAYERS - 1:02d}-{WIDTH // 2:05d}", f"L00-{WIDTH // 2:05d}"
     cold, theirs = [], []
     for _ in range(3):
-        _drop_cache(path)
-        cold.append(_timed(lambda: _ours_cold(path, last)))
-        _drop_cache(path)
-        theirs.append(_timed(lambda: _all_edges(path, last)))
+        drop_cache(path)
+        cold.append(timed(lambda: _ours_cold(path, last)))
+        drop_cache(path)
+        theirs.append(timed(lambda: _all_edges(path, last)))
     ours_s, plain_s = sorted(cold)[1], sorted(theirs)[1]
     with store.open_book(path) as opened:
         trace = opened.trace_back(last)
@@ -120,7 +120,7 @@ def _traces(path: Path, name: str) -> list[Row]:
     ]  # fmt: skip
 
 
-def _timed(work) -> float:
+def timed(work) -> float:
     start = time.perf_counter()
     work()
     return time.perf_counter() - start
@@ -198,10 +198,10 @@ def _writing(path: Path) -> list[Row]:
         )
     now = START + timedelta(days=30)
     with store.open_book(path) as opened:
-        many = EVENTS / _timed(lambda: opened.append_many(events, now=now))
+        many = EVENTS / timed(lambda: opened.append_many(events, now=now))
         notes = [book.Event("", "note", now, now, "skerry", facts={"n": n}) for n in range(200)]
-        one = len(notes) / _timed(lambda: [opened.append(e, now=now) for e in notes])
-        check = _timed(opened.verify)
+        one = len(notes) / timed(lambda: [opened.append(e, now=now) for e in notes])
+        check = timed(opened.verify)
     return [
         Row("append, all in one transaction", many, None, None, "events/s", ">= 2000"),
         Row("append, each on disk before the next", one, None, None, "events/s"),
