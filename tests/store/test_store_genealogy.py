@@ -160,9 +160,15 @@ def test_a_changed_part_is_found(where):
         with opened.engine.begin() as connection:
             connection.execute(sa.update(schema.lineage).values(shares=b"\0" * 24))
         assert "genealogy do not say" in opened.verify().message
-        with opened.engine.begin() as connection:
-            connection.execute(sa.update(schema.lineage).values(shares=b"\0" * 21))
-        assert "genealogy cannot be read" in opened.verify().message
+        for harm in ({"shares": b"\0" * 21}, {"shares": b"\0" * 16}, {"lots": "["}):
+            with opened.engine.begin() as connection:
+                connection.execute(sa.update(schema.lineage).values(**harm))
+            assert "where leaf came from cannot be read" in opened.verify().message
+    with (
+        store.open_book(where) as again,
+        pytest.raises(store.BookUnavailable, match="where leaf came from cannot be read"),
+    ):
+        again.lots_above("X1")
 
 
 def test_an_older_book_gets_its_parts_as_it_goes_on(where, monkeypatch):

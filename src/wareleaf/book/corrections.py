@@ -46,6 +46,16 @@ def as_original(correction: Event, event_id: str, kind: str) -> Event:
     return replace(correction, event_id=event_id, kind=kind, facts=facts, corrects="")
 
 
+def refuse_corrected(event_id: str, by: str | None) -> None:
+    """Refuse to correct an event that another one stands in the place of."""
+    require(
+        by is None,
+        "corrects",
+        event_id,
+        f"Event {event_id} was already corrected by {by}; correct that one.",
+    )
+
+
 def effective(events: Iterable[Event]) -> tuple[list[Event], dict[str, str]]:
     """Events in force in recorded order, and what supersedes what.
 
@@ -71,13 +81,7 @@ def effective(events: Iterable[Event]) -> tuple[list[Event], dict[str, str]]:
             event.corrects,
             f"There is no event {event.corrects} to correct; name one that the book has.",
         )
-        before = superseded.get(event.corrects)
-        require(
-            before is None,
-            "corrects",
-            event.corrects,
-            f"Event {event.corrects} was already corrected by {before}; correct that one.",
-        )
+        refuse_corrected(event.corrects, superseded.get(event.corrects))
         first = root[event.corrects]
         root[event.event_id] = first
         superseded[event.corrects] = event.event_id

@@ -89,7 +89,7 @@ def apply(lots: Mapping[str, LotState], event: Event) -> dict[str, LotState]:
             shipped_dry_g=lot.shipped_dry_g + (draw.dry_g if shipped else 0),
             last_drawn_by=event.event_id,
         )
-    held, released = _inherited(lots, event)
+    held, released = inherited(lots, event)
     for made in event.outputs:
         changed[made.lot_id] = LotState(
             lot_id=made.lot_id,
@@ -112,7 +112,8 @@ def apply(lots: Mapping[str, LotState], event: Event) -> dict[str, LotState]:
     return changed
 
 
-def _inherited(lots: Mapping[str, LotState], event: Event) -> tuple[str, tuple[str, ...]]:
+def inherited(lots: Mapping[str, LotState], event: Event) -> tuple[str, tuple[str, ...]]:
+    """Why the new lots of an event are on hold, if they are, and what they are released for."""
     parents = [lots[d.lot_id] for d in event.inputs]
     held = next((p for p in parents if p.held_because), None)
     if held:
@@ -216,7 +217,7 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
         current = in_order(current)
     for event in current:
         if superseded:
-            _check_in_place(event, lots, runs)
+            check_in_place(event, lots, runs)
         else:
             check_replay(event, lots)
         changed = step(lots, runs, event)
@@ -225,9 +226,16 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
     return Book(lots, runs, tuple(current), superseded)
 
 
-def _check_in_place(
+def check_in_place(
     event: Event, lots: Mapping[str, LotState], runs: Mapping[str, RunState]
 ) -> None:
+    """Refuse an event that does not hold in a history with a correction in place.
+
+    Raises
+    ------
+    BadInput
+        Naming the event.
+    """
     try:
         check_replay(event, lots)
         check_run(event, runs)

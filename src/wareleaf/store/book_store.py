@@ -31,7 +31,7 @@ from wareleaf.store.genealogy import Keeper, Kept
 from wareleaf.store.people import Person
 from wareleaf.store.queries import RecordedEvent
 from wareleaf.store.verifying import VerifyReport, verify
-from wareleaf.store.writing import Recorded, append_all, read_events
+from wareleaf.store.writing import Recorded, append_all
 
 
 def open_book(url_or_path: str | Path, *, create: bool = True) -> BookStore:
@@ -365,7 +365,7 @@ class BookStore:
         """The book as it was known then: all events recorded up to that time, folded."""
         _require_zone(recorded_until)
         with engines.reading(self._at) as connection:
-            history = read_events(connection, rows.microseconds(recorded_until))
+            history = queries.read_events(connection, rows.microseconds(recorded_until))
         return book.fold(history)
 
     def verify(self) -> VerifyReport:

@@ -18,7 +18,8 @@ import numpy as np
 import sqlalchemy as sa
 
 from wareleaf.book import KINDS, SHAPES, Edge, Lineage, LineagePart
-from wareleaf.store import queries, schema
+from wareleaf.store import queries, rows, schema
+from wareleaf.store.troubles import readable
 
 PART_EVENTS = 1024
 """A part is cut when this many events have come since the last one (measured: following so many
@@ -79,7 +80,8 @@ def load(connection: sa.Connection) -> Lineage:
     """The whole genealogy from the parts and what came after them."""
     parts, last = [], None
     for row in connection.execute(sa.select(schema.lineage).order_by(schema.lineage.c.sequence)):
-        parts.append(_part_of(row))
+        with readable("where leaf came from"):
+            parts.append(_part_of(row))
         last = row.sequence
     if last is None:
         return Lineage([_whole(connection)])
@@ -112,7 +114,7 @@ def _row_of(part: LineagePart) -> dict[str, Any]:
 
 
 def _part_of(row: Any) -> LineagePart:
-    return LineagePart(
+    part = LineagePart(
         tuple(json.loads(row.lots)),
         tuple(json.loads(row.made_by)),
         np.frombuffer(row.counts, "<i4").astype(np.int32, copy=False),
@@ -120,6 +122,12 @@ def _part_of(row: Any) -> LineagePart:
         np.frombuffer(row.shares, "<f8").astype(np.float64, copy=False),
         np.frombuffer(row.dry_g, "<f8").astype(np.float64, copy=False),
     )
+    edges = len(part.parents)
+    whole = len(part.made_by) == len(part.counts) and part.counts.min(initial=0) >= 0
+    whole &= part.counts.sum() == edges == len(part.shares) == len(part.dry_g)
+    if not whole or np.any((part.parents < 0) | (part.parents >= len(part.lots))):
+        raise ValueError(f"part {row.sequence} does not fit together")
+    return part
 
 
 def _said_since(connection: sa.Connection, since: int) -> LineagePart:
@@ -128,8 +136,8 @@ def _said_since(connection: sa.Connection, since: int) -> LineagePart:
     joined = schema.event.outerjoin(_corrected, _corrected.c.event_id == table.corrects)
     query = sa.select(table.body, _corrected.c.body).select_from(joined)
     query = query.where(table.sequence > since, table.kind.in_(_MAKING)).order_by(table.sequence)
-    bodies = (body for row in connection.execute(query) for body in row if body)
-    made = dict.fromkeys(m["lot_id"] for body in bodies for m in json.loads(body)["outputs"])
+    events = (rows.event_of(body) for row in connection.execute(query) for body in row if body)
+    made = dict.fromkeys(m.lot_id for event in events for m in event.outputs)
     return LineagePart.of_edges(_edges_into(connection, list(made)), gone=made)
 
 

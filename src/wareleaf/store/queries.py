@@ -45,6 +45,14 @@ def head(connection: sa.Connection) -> tuple[int, str, int]:
     return (row.sequence, row.hash, row.recorded_us) if row else (0, GENESIS, -(2**62))
 
 
+def read_events(connection: sa.Connection, until_us: int | None = None) -> list[Event]:
+    """All events in recorded order, up to a recorded time when given."""
+    query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
+    if until_us is not None:
+        query = query.where(schema.event.c.recorded_us <= until_us)
+    return [rows.event_of(body) for body in connection.execute(query).scalars()]
+
+
 def events(
     connection: sa.Connection,
     *,

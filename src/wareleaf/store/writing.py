@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, TypeVar
@@ -10,24 +10,23 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from wareleaf.book import (
-    Book,
-    Edge,
     Event,
     LotState,
     RunState,
+    as_original,
     canonical_json,
     check,
     check_form,
     check_standing,
     edges_of,
-    fold,
     in_force,
     lots_touched,
     step,
 )
 from wareleaf.book.chain import body_hash
+from wareleaf.book.corrections import refuse_corrected
 from wareleaf.measure.errors import BadInput, require
-from wareleaf.store import genealogy, queries, rows, schema
+from wareleaf.store import genealogy, queries, refolding, rows, schema
 
 T = TypeVar("T")
 
@@ -160,104 +159,91 @@ class Writer:
                 self._lots[row.lot_id] = rows.lot_of(row._mapping)
             self._absent.update(i for i in part if i not in self._lots)
 
-    def _record(self, event: Event, root: tuple[str, str]) -> Recorded:
+    def _record(
+        self, event: Event, root: tuple[str, str], in_place: Event | None = None
+    ) -> Recorded:
+        """Let an event stand; a correction also touches what it puts in place."""
         body = canonical_json(event)
         digest = body_hash(self._hash, body)
         self._sequence += 1
         row = rows.event_row(event, body.decode(), self._sequence, (self._hash, digest), root)
         self._events.append(row)
-        self._touches.extend({"lot_id": i, "sequence": self._sequence} for i in lots_touched(event))
+        touched = dict.fromkeys(
+            (*lots_touched(event), *(lots_touched(in_place) if in_place else ()))
+        )
+        self._touches.extend(
+            {"lot_id": i, "sequence": self._sequence} for i in dict.fromkeys(touched)
+        )
         self._hash, self._recorded_us = digest, row["recorded_us"]
         return Recorded(self._sequence, digest, event.event_id, event.recorded_at)
 
     def _correct(self, event: Event) -> Recorded:
-        """Put a correction in place and derive everything again."""
+        """Put a correction in place and derive again what it changes."""
         self.flush()
-        root, before = self._what_it_corrects(event)
-        if not event.facts.get("void", False):
-            replacement = in_force(event, before)
-            self._load(lots_touched(replacement), None)
-            if _asks_for_more(replacement, before):
-                check_standing(replacement, self._lots)
-        receipt = self._record(event, root)
-        history = read_events(self._connection)
-        history.append(event)
-        edges: list[Edge] = []
-        book = fold(history, lambda e, _changed: edges.extend(edges_of(e)))
+        place, before, kind = self._what_it_corrects(event)
+        if place.after is not None:
+            self._load(lots_touched(place.after), None)
+            if _asks_for_more(place.after, before):
+                check_standing(place.after, self._lots)
+        found = refolding.refold(self._connection, place)
+        receipt = self._record(event, (place.root_id, kind), place.after)
         self.flush()
-        _replace_projections(self._connection, book, edges)
-        self._lots, self._absent = dict(book.lots), set()
-        self._runs, self._no_run = dict(book.runs), set()
+        if found is None:
+            book = refolding.fold_whole(self._connection)
+            self._lots, self._absent = dict(book.lots), set()
+            self._runs, self._no_run = dict(book.runs), set()
+            return receipt
+        refolding.write(self._connection, place, found)
+        for lot_id, lot in found.lots.items():
+            _put(self._lots, self._absent, lot_id, lot)
+        for run_id, run in found.runs.items():
+            _put(self._runs, self._no_run, run_id, run)
         return receipt
 
-    def _what_it_corrects(self, event: Event) -> tuple[tuple[str, str], Event]:
+    def _what_it_corrects(self, event: Event) -> tuple[refolding.Place, Event, str]:
+        """Where the correction goes, the event that it names as recorded, and the kind there."""
         table = schema.event.c
-        row = self._connection.execute(
-            sa.select(table.root_id, table.root_kind, table.body).where(
-                table.event_id == event.corrects
-            )
-        ).first()
+        row = self._connection.execute(sa.select(schema.event).where(
+            table.event_id == event.corrects)).first()  # fmt: skip
         if row is None:
             raise BadInput(
                 "corrects",
                 event.corrects,
                 f"There is no event {event.corrects} to correct; name one that the book has.",
             )
-        before = rows.event_of(row.body)
-        before = replace(before, event_id=row.root_id, kind=row.root_kind)
-        return (row.root_id, row.root_kind), before
+        newer = self._connection.execute(
+            sa.select(table.event_id).where(table.corrects == event.corrects)
+        ).scalar()
+        refuse_corrected(event.corrects, newer)
+        named = replace(rows.event_of(row.body), event_id=row.root_id, kind=row.root_kind)
+        sequence = self._connection.execute(
+            sa.select(table.sequence).where(table.event_id == row.root_id)
+        ).scalar_one()
+        stood = as_original(named, row.root_id, row.root_kind) if row.corrects else named
+        before = None if row.void else stood
+        void = event.facts.get("void", False)
+        after = None if void else in_force(event, named)
+        return (
+            refolding.Place(row.root_id, sequence, before, after),
+            named,
+            row.root_kind,
+        )
+
+
+def _put(there: dict[str, T], absent: set[str], key: str, value: T | None) -> None:
+    """Keep what is known of a lot or run: it, or that there is none."""
+    there.pop(key, None)
+    absent.discard(key)
+    if value is None:
+        absent.add(key)
+    else:
+        there[key] = value
 
 
 def _asks_for_more(replacement: Event, before: Event) -> bool:
     """Whether a corrected shipment, pack or blend uses a lot or market that it did not before."""
     lots = {d.lot_id for d in replacement.inputs} - {d.lot_id for d in before.inputs}
     return bool(lots) or replacement.facts.get("market") != before.facts.get("market")
-
-
-def read_events(connection: sa.Connection, until_us: int | None = None) -> list[Event]:
-    """All events in recorded order, up to a recorded time when given."""
-    query = sa.select(schema.event.c.body).order_by(schema.event.c.sequence)
-    if until_us is not None:
-        query = query.where(schema.event.c.recorded_us <= until_us)
-    return [rows.event_of(body) for body in connection.execute(query).scalars()]
-
-
-def _replace_projections(connection: sa.Connection, book: Book, edges: list[Edge]) -> None:
-    """Make lots, edges and runs what a fresh fold says, writing only the differences."""
-    new_edges = {(e.child, e.parent): rows.edge_row(e) for e in edges}
-    new_lots = {k: rows.lot_row(v) for k, v in book.lots.items()}
-    new_runs = {k: rows.run_row(v) for k, v in book.runs.items()}
-    gone_edges, changed_edges = _difference(connection, schema.edge, new_edges)
-    gone_lots, changed_lots = _difference(connection, schema.lot, new_lots)
-    gone_runs, changed_runs = _difference(connection, schema.run, new_runs)
-    _delete(connection, schema.edge, gone_edges)
-    rows.upsert(connection, schema.lot, changed_lots)
-    rows.upsert(connection, schema.edge, changed_edges)
-    _delete(connection, schema.lot, gone_lots)
-    _delete(connection, schema.run, gone_runs)
-    rows.upsert(connection, schema.run, changed_runs)
-
-
-def _difference(
-    connection: sa.Connection, table: sa.Table, new: Mapping[Any, dict[str, Any]]
-) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
-    """Rows of a table that are gone and rows that are new or changed."""
-    keys = [c.name for c in table.primary_key.columns]
-    old = {}
-    for row in connection.execute(sa.select(table)):
-        data = dict(row._mapping)
-        key = tuple(data[k] for k in keys)
-        old[key if len(keys) > 1 else key[0]] = data
-    gone = [row for key, row in old.items() if key not in new]
-    return gone, [row for key, row in new.items() if old.get(key) != row]
-
-
-def _delete(connection: sa.Connection, table: sa.Table, gone: list[dict[str, Any]]) -> None:
-    if not gone:
-        return
-    keys = list(table.primary_key.columns)
-    statement = sa.delete(table).where(*(c == sa.bindparam(f"key_{c.name}") for c in keys))
-    connection.execute(statement, [{f"key_{c.name}": row[c.name] for c in keys} for row in gone])
 
 
 def append_all(
