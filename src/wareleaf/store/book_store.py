@@ -210,14 +210,14 @@ class BookStore:
             raise BadInput("event_id", event_id, f"There is no event {event_id} in force.")
         return found
 
-    def head(self, kinds: Iterable[str]) -> str:
+    def last_hash(self, kinds: Iterable[str]) -> str:
         """Hash of the last recorded event of some kinds, corrections of any kind among them.
 
         It changes whenever something of these kinds is recorded, and the chain of hashes makes it
         stand for all that went before; empty when there is nothing.
         """
         with engines.reading(self._at) as connection:
-            return queries.head(connection, {*kinds, "correction"})
+            return queries.last_hash(connection, {*kinds, "correction"})
 
     # lots and runs
 

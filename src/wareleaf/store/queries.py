@@ -154,7 +154,7 @@ def event_in_force(connection: sa.Connection, event_id: str) -> Event | None:
     return None if row is None else _as_in_force(row)
 
 
-def head(connection: sa.Connection, kinds: Iterable[str]) -> str:
+def last_hash(connection: sa.Connection, kinds: Iterable[str]) -> str:
     """Hash of the last event of some kinds; the index by kind answers each at once."""
     table = schema.event.c
     lasts = [

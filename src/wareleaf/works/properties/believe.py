@@ -112,7 +112,7 @@ def beliefs(works: Works) -> Beliefs:
     """What is known of the lots of a book, as it stands now."""
     book = str(works.book.engine.url)
     own = works.settings.laboratory.model_dump_json() + repr(works.settings.usual_leaf)
-    head = works.book.head(HEAD) + own
+    head = works.book.last_hash(HEAD) + own
     with _LOCK:
         kept = _KEPT.get(book)
         if kept is not None and kept[0] == head:
