@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import BrowserContext
 from test_web_browser import Served, browser, enter, served, tablet  # noqa: F401
-from test_web_office import HTML, JSON, as_who, text  # noqa: F401
+from test_web_office import HTML, JSON, text
 from web_works import Seeded
 
 from wareleaf.works import bench
@@ -20,7 +20,7 @@ def with_result(seeded: Seeded, value: float) -> str:
     return seeded.lots["flake2"]
 
 
-def test_a_lot_says_what_is_in_it_and_on_what_that_rests(seeded, as_who):  # noqa: F811
+def test_a_lot_says_what_is_in_it_and_on_what_that_rests(seeded, as_who):
     powder, client = with_result(seeded, 990.0), as_who("mirel")
     page = client.get(f"/lots/{powder}/contents", headers=HTML)
     said = text(page.text)
@@ -35,14 +35,14 @@ def test_a_lot_says_what_is_in_it_and_on_what_that_rests(seeded, as_who):  # noq
     assert client.get("/lots/NOPE/contents", headers=JSON).status_code in (404, 422)
 
 
-def test_the_release_page_warns_of_what_relatives_say_and_lets_nothing_go(seeded, as_who):  # noqa: F811
+def test_the_release_page_warns_of_what_relatives_say_and_lets_nothing_go(seeded, as_who):
     powder, client = with_result(seeded, 1300.0), as_who("bex")
     said = text(client.get(f"/release/{powder}", headers=HTML).text)
     assert "This changes no answer below" in said
     assert "May not go to Australia" in said
 
 
-def test_the_bench_lists_the_test_worth_most_and_opens_its_sample(seeded, as_who):  # noqa: F811
+def test_the_bench_lists_the_test_worth_most_and_opens_its_sample(seeded, as_who):
     with_result(seeded, 1000.0)
     client = as_who("mirel")
     listed = client.get("/bench/next", headers=JSON).json()
