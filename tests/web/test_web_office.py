@@ -321,7 +321,7 @@ def test_the_watch_tells_what_is_loud_and_what_is_quiet(client: TestClient, seed
     loud = {f["kind"] for f in shown["findings"]}
     assert loud.isdisjoint(shown["quiet"])
     assert loud | set(shown["quiet"]) == {
-        "weight", "meter", "wet", "limit", "fill", "balance", "seal",
+        "weight", "meter", "wet", "limit", "fill", "balance", "reconcile", "seal",
     }  # fmt: skip
     assert "seal" in shown["quiet"]
     said = text(client.get("/watch", headers=HTML).text)

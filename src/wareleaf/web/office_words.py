@@ -12,7 +12,7 @@ from wareleaf.measure import Evidence
 from wareleaf.release import Decision, Line, Status
 from wareleaf.release.checks import limit_words
 from wareleaf.web.words import for_people, hour_of, kilos, number
-from wareleaf.works.watch import Finding
+from wareleaf.works.finding import Finding
 
 # How well a figure is known, as a word on a screen and its tint.
 EVIDENCE: Mapping[str, tuple[str, str]] = {
@@ -31,6 +31,7 @@ CHECKS: Mapping[str, tuple[str, str]] = {
     "limit": ("Limits", "laboratory results against the limits of the customers' markets"),
     "fill": ("Short packs", "net weights against what the packs say"),
     "balance": ("Missing leaf", "dry matter in and out of every step"),
+    "reconcile": ("What does not fit", "weights and moistures of the season against each other"),
     "seal": ("The book", "the seal that runs through all entries"),
 }
 
@@ -136,6 +137,9 @@ _NUMBERS: Mapping[str, tuple[str, Callable[[Any], str]]] = {
     "t2_count": ("packs beyond twice the tolerance", lambda v: f"{v:.0f}"),
     "dry_g": ("dry matter", lambda v: kilos(v / 1000.0)),
     "dry_sd_g": ("uncertainty of it", lambda v: kilos(v / 1000.0)),
+    "booked_g": ("booked", lambda v: kilos(v / 1000.0)),
+    "fitted_g": ("fits", lambda v: kilos(v / 1000.0)),
+    "fitted_sd_g": ("uncertainty of it", lambda v: kilos(v / 1000.0)),
     "fine": ("may still fit", lambda v: ", ".join(map(str, v)) or "none"),
 }
 

@@ -2,58 +2,69 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 
-from wareleaf.book import Event, LotState, kg, lots_touched
+from wareleaf.book import Event, LotState, lots_touched
 from wareleaf.book.reconcile import (
+    LEVEL,
     LOSS_RELATIVE_SD,
-    Meaning,
+    BookNetwork,
+    Flow,
     Quantity,
     Reconciliation,
-    Settled,
-    Suspect,
     network_of_book,
     reconcile,
 )
 from wareleaf.works.close_day import day_bounds
 from wareleaf.works.house import Works
+from wareleaf.works.reconcile_words import Doubt, doubt_of, summary, told_apart
+
+LONGEST_SEASON = timedelta(days=366)
+REST = timedelta(days=30)
+"""A season begins after so long without a movement (our choice)."""
 
 
 @dataclass(frozen=True)
-class Doubt:
-    """A booked number that does not fit, in words.
+class Fit:
+    """A booked amount and what fits all the rest, grams.
 
     Parameters
     ----------
-    lot_id, event_id : str
-        Where it stands; the lot is empty for a loss.
-    quantity : str
-        ``dry`` matter or ``mass``.
-    booked_g, fitted_g : float
-        What was booked and what fits all the rest.
-    suspect : Suspect
-        Tests, uncertainty and what it cannot be told from.
-    sentence : str
-        For people.
+    booked_g : int
+        As booked.
+    fitted_g, sd_g : float or None
+        What fits, with the suspects left out, and its standard uncertainty; None where nobody can
+        say.
+    kind : str
+        How it is known, as in `Settled`; a suspect counts as not measured.
     """
+
+    booked_g: float
+    fitted_g: float | None
+    sd_g: float | None
+    kind: str
+
+
+@dataclass(frozen=True)
+class LotFit:
+    """A lot that was made in the stretch, after reconciliation."""
 
     lot_id: str
     event_id: str
-    quantity: Quantity
-    booked_g: float
-    fitted_g: float
-    suspect: Suspect
-    sentence: str
+    dry: Fit
+    mass: Fit
 
 
 @dataclass(frozen=True)
 class ReconciledStretch:
-    """A stretch of a site's book after reconciliation, grams.
+    """A stretch of a site's book after reconciliation.
 
-    ``dry`` and ``mass`` are None when nothing moved; ``lots`` gives the dry matter of each lot.
-    Mass finds what dry matter hides: a split shares the moisture error of its lot, so its weights
-    check each other far closer than their dry matter does.
+    ``dry`` and ``mass`` are None when nothing moved. Mass finds what dry matter hides: a split
+    shares the moisture error of its lot, so its weights check each other far closer than their dry
+    matter does. ``counts`` says for each of both how many numbers of each class there are.
     """
 
     site: str
@@ -61,7 +72,8 @@ class ReconciledStretch:
     end: datetime
     dry: Reconciliation | None
     mass: Reconciliation | None
-    lots: tuple[tuple[str, Settled], ...]
+    counts: dict[Quantity, dict[str, int]]
+    lots: tuple[LotFit, ...]
     doubts: tuple[Doubt, ...]
     sentences: tuple[str, ...]
 
@@ -74,8 +86,8 @@ def reconcile_day(
     loss_relative_sd: float = LOSS_RELATIVE_SD,
 ) -> ReconciledStretch:
     """Reconcile dry matter and mass of a site over one day; today when no day is said."""
-    start, end = day_bounds(works, day or works.now().date())
-    return _reconcile(works, site_id, start, end, loss_relative_sd)
+    day = day or works.now().date()
+    return reconcile_stretch(works, site_id, day, day, loss_relative_sd=loss_relative_sd)
 
 
 def reconcile_stretch(
@@ -85,83 +97,138 @@ def reconcile_stretch(
     last: date,
     *,
     loss_relative_sd: float = LOSS_RELATIVE_SD,
+    level: float = LEVEL,
 ) -> ReconciledStretch:
-    """The same from one day to another, both included: a week, a season."""
+    """The same from one day to another, both included: a week, a season; at a level of its own."""
     start, _ = day_bounds(works, first)
     _, end = day_bounds(works, last)
-    return _reconcile(works, site_id, start, end, loss_relative_sd)
+    return reconcile_between(
+        works, site_id, start, end, loss_relative_sd=loss_relative_sd, level=level
+    )
 
 
-def _reconcile(
-    works: Works, site_id: str, start: datetime, end: datetime, loss_relative_sd: float
+def reconcile_between(
+    works: Works,
+    site_id: str,
+    start: datetime,
+    end: datetime,
+    *,
+    loss_relative_sd: float = LOSS_RELATIVE_SD,
+    level: float = LEVEL,
 ) -> ReconciledStretch:
+    """The same from one moment to another."""
     site = works.settings.site_of(site_id).id
     events = works.book.events_in_force(since=start, until=end, site=site)
     ids = {i for e in events if e.inputs or e.outputs for i in lots_touched(e)}
     lots = {lot.lot_id: lot for lot in works.book.lots(ids=ids)}
-    dry, meaning, dry_doubts = _one(events, lots, "dry", loss_relative_sd)
-    mass, _, mass_doubts = _one(events, lots, "mass", loss_relative_sd)
-    if dry is None or mass is None:
-        return ReconciledStretch(site, start, end, None, None, (), (), ("Nothing moved.",))
-    settled = tuple((meaning[f.name].lot_id, f) for f in dry.flows if meaning[f.name].what == "lot")
-    sentences = (_summary("Dry matter", dry), _summary("Mass", mass))
-    doubts = (*dry_doubts, *mass_doubts)
-    return ReconciledStretch(site, start, end, dry, mass, settled, doubts, sentences)
+    sides = [
+        found
+        for quantity in ("dry", "mass")
+        if (found := _side(events, lots, quantity, loss_relative_sd, level))
+    ]
+    if len(sides) < 2:
+        return ReconciledStretch(site, start, end, None, None, {}, (), (), ("Nothing moved.",))
+    dry, mass = sides
+    return ReconciledStretch(
+        site,
+        start,
+        end,
+        dry.result,
+        mass.result,
+        {"dry": dry.counts, "mass": mass.counts},
+        _lots(dry, mass),
+        (*dry.doubts, *mass.doubts),
+        tuple(
+            words(name, side.result.global_test, side.counts, side.doubts)
+            for words in (summary, told_apart)
+            for name, side in (("Dry matter", dry), ("Mass", mass))
+        ),
+    )
 
 
-def _one(
-    events: list[Event],
+def week_of(day: date) -> tuple[date, date]:
+    """Monday and Sunday of the week that a day lies in."""
+    monday = day - timedelta(days=day.weekday())
+    return monday, monday + timedelta(days=6)
+
+
+def season_of(works: Works, site_id: str, end: datetime) -> datetime:
+    """When the season that runs at ``end`` began: after a month without movements, a year at most.
+
+    A harvest season has no date of its own in the book; the rest between two of them has.
+    """
+    since = end - LONGEST_SEASON
+    events = works.book.events_in_force(since=since, until=end, site=site_id)
+    first = end
+    for moved in sorted((e.happened_at for e in events if e.inputs or e.outputs), reverse=True):
+        if first - moved >= REST and first != end:
+            break
+        first = moved
+    return first
+
+
+@dataclass(frozen=True)
+class _Side:
+    """Dry matter or mass of a stretch: as booked, with what does not fit, and without."""
+
+    network: BookNetwork
+    result: Reconciliation
+    fitted: Reconciliation
+    counts: dict[str, int]
+    doubts: tuple[Doubt, ...]
+
+
+def _side(
+    events: Sequence[Event],
     lots: dict[str, LotState],
     quantity: Quantity,
     loss_relative_sd: float,
-) -> tuple[Reconciliation | None, dict[str, Meaning], tuple[Doubt, ...]]:
+    level: float,
+) -> _Side | None:
     network = network_of_book(events, lots, quantity, loss_relative_sd)
     if not network.flows:
-        return None, {}, ()
-    result = reconcile(network.flows, network.known)
+        return None
+    result = reconcile(network.flows, network.known, level=level)
+    wrong = {s.name: s.error for s in result.suspects if s.left_out}
+    fitted = result
+    if wrong:
+        kept = [_unmeasured(f, wrong[f.name]) if f.name in wrong else f for f in network.flows]
+        fitted = reconcile(kept, network.known, most_suspects=0)
+    by_id = {e.event_id: e for e in events}
     booked = {f.name: f.measured or 0.0 for f in network.flows}
     doubts = tuple(
-        _doubt(quantity, booked[s.name], s, network.meaning) for s in result.suspects if s.left_out
+        doubt_of(quantity, booked, s, network.meaning, by_id) for s in result.suspects if s.left_out
     )
-    return result, network.meaning, doubts
+    return _Side(network, result, fitted, _counts(result, network), doubts)
 
 
-def _doubt(
-    quantity: Quantity, booked_g: float, suspect: Suspect, meanings: dict[str, Meaning]
-) -> Doubt:
-    meaning = meanings[suspect.name]
-    fitted_g = booked_g - suspect.error
-    amount = "dry matter" if quantity == "dry" else "mass"
-    what = {
-        "lot": f"The {amount} booked on lot {meaning.lot_id}",
-        "draw": f"The {amount} drawn from lot {meaning.lot_id}",
-        "loss": f"The {meaning.stream} booked in event {meaning.event_id} ({amount})",
-        "stock": f"The stock of lot {meaning.lot_id} ({amount})",
-    }[meaning.what]
-    words = (
-        f"{what}, {kg(booked_g)}, does not fit: all the rest says {kg(fitted_g)} ± "
-        f"{kg(suspect.error_sd)} (1 sd)."
-    )
-    if suspect.alike:
-        words += " It could as well be " + " or ".join(_short(meanings[a]) for a in suspect.alike)
-        words += "; the balances cannot tell."
-    return Doubt(meaning.lot_id, meaning.event_id, quantity, booked_g, fitted_g, suspect, words)
+def _unmeasured(flow: Flow, error: float) -> Flow:
+    """A suspect as a stream nobody measured; what came from nowhere runs the other way."""
+    backward = (flow.measured or 0.0) < error
+    ends = (flow.end, flow.start) if backward else (flow.start, flow.end)
+    return replace(flow, start=ends[0], end=ends[1], measured=None, standard_uncertainty=None)
 
 
-def _short(meaning: Meaning) -> str:
-    if meaning.what == "loss":
-        return f"the {meaning.stream} in event {meaning.event_id}"
-    return f"the {meaning.what} of {meaning.lot_id}"
+def _counts(result: Reconciliation, network: BookNetwork) -> dict[str, int]:
+    """How many numbers of the book are of each class."""
+    return dict(Counter(f.kind for f in result.flows if network.meaning[f.name].what != "gap"))
 
 
-def _summary(what: str, result: Reconciliation) -> str:
-    test = result.global_test
-    if test.dof == 0:
-        return f"{what}: nothing was measured twice, so nothing could be checked."
-    checked = sum(f.kind == "redundant" for f in result.flows)
-    wrong = sum(s.left_out for s in result.suspects)
-    words = "they fit" if not wrong else f"{wrong} {'does' if wrong == 1 else 'do'} not fit"
-    return (
-        f"{what}: {checked} numbers check each other in {test.dof} ways; {words} "
-        f"(p = {test.p_value:.2g})."
-    )
+def _lots(dry: _Side, mass: _Side) -> tuple[LotFit, ...]:
+    fits = [dict(_fits(side)) for side in (dry, mass)]
+    return tuple(LotFit(*place, fits[0][place], fits[1][place]) for place in fits[0])
+
+
+def _fits(side: _Side) -> Iterable[tuple[tuple[str, str], Fit]]:
+    for flow, settled in zip(side.network.flows, side.fitted.flows, strict=True):
+        meaning = side.network.meaning[flow.name]
+        if meaning.what == "lot":
+            yield (
+                (meaning.lot_id, meaning.event_id),
+                Fit(
+                    flow.measured or 0.0,
+                    settled.reconciled,
+                    settled.standard_uncertainty,
+                    settled.kind,
+                ),
+            )

@@ -1,5 +1,7 @@
 """Watch the book for what is wrong: weights, meters, wet lots, limits, short packs, lost mass.
 
+What does not fit across several steps is found by reconciling the season (`watch_fit`).
+
 The tests of weights, meters and balance are held to a stated chance of a false alarm over the whole
 stretch that is looked at, so that a quiet month stays quiet. A wet lot, a limit and a short pack
 run are judged one by one by their own rules.
@@ -7,10 +9,8 @@ run are judged one by one by their own rules.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from datetime import datetime
-from typing import Any
 
 from scipy.stats import norm
 
@@ -19,13 +19,12 @@ from wareleaf.book import SHAPES, Event, LotState
 from wareleaf.measure.drift import find_drift
 from wareleaf.measure.weighing import weigh_outliers
 from wareleaf.release import Assessment, Decision
+from wareleaf.works.finding import FALSE_ALARM, Finding
 from wareleaf.works.house import Works
 from wareleaf.works.pack_lot import weight_check
 from wareleaf.works.record import moisture_sd
 from wareleaf.works.release_lot import assess_all, confirmations
-
-FALSE_ALARM = 0.005
-"""Chance that one kind of check raises any alarm on a clean stretch (our own choice)."""
+from wareleaf.works.watch_fit import misfits
 
 FEWEST_WEIGHTS = 6
 FEWEST_PAIRS = 8
@@ -40,38 +39,6 @@ _SHOWN = {
     "net_g": (1.0, "g"),
 }
 STORED = ("dried", "flake", "powder", "graded", "blended", "packed")
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One thing that is wrong, or may be.
-
-    Parameters
-    ----------
-    kind : str
-        ``weight``, ``meter``, ``wet``, ``limit``, ``fill``, ``balance`` or ``seal``.
-    severity : str
-        ``stop`` (do not let it go on) or ``due`` (look at it today).
-    at : datetime
-        When it happened, or since when.
-    site, where : str
-        Site id, and the place or meter.
-    subjects : tuple of str
-        Event and lot ids.
-    sentence : str
-        For people.
-    numbers : mapping
-        What the sentence rests on.
-    """
-
-    kind: str
-    severity: str
-    at: datetime
-    site: str
-    where: str
-    subjects: tuple[str, ...]
-    sentence: str
-    numbers: Mapping[str, Any] = field(default_factory=dict)
 
 
 def findings(
@@ -96,6 +63,9 @@ def findings(
         _seal,
     )
     found = [f for check in checks for f in check(works, end, site)]
+    told = {s for f in found if f.kind in ("weight", "balance") for s in f.subjects}
+    for each in _sites(works, site):
+        found += misfits(works, end, each, told)
     if since is not None:
         found = [f for f in found if f.at >= since]
     return sorted(found, key=lambda f: (f.severity != "stop", -f.at.timestamp()))

@@ -21,6 +21,7 @@ from wareleaf.book.reconcile.flows import GlobalTest
 Vector = NDArray[np.float64]
 
 _ALIKE = 1e-9
+_SAME = 1e-6
 _EXHAUSTED = 1e-7
 
 
@@ -69,7 +70,7 @@ class Search:
         test = start
         while test.dof > 1 and len(self.picked) < most:
             size = np.abs(self.z)
-            k = int(np.argmax(size))
+            k = int(np.argmax(size >= (1.0 - _SAME) * size.max()))  # of equals the first given
             if size[k] == 0.0 or (test.p_value >= level and size[k] <= limit):
                 return
             test = self._leave_out(k, test)
@@ -83,7 +84,7 @@ class Search:
             column -= w * (w[k] / w[before])
         own = column[k]
         correlated = np.abs(column) >= (1.0 - _ALIKE) * np.sqrt(own * np.maximum(self.weight, 0.0))
-        near = correlated & (np.abs(np.abs(z) - abs(z[k])) <= 1e-6 * abs(z[k])) & (z != 0.0)
+        near = correlated & (np.abs(np.abs(z) - abs(z[k])) <= _SAME * abs(z[k])) & (z != 0.0)
         near[k] = False
         self.alike.append(np.flatnonzero(near).tolist())
         self.picked.append(k)

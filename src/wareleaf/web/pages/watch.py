@@ -15,8 +15,9 @@ from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked
 from wareleaf.web.office_words import CHECKS
 from wareleaf.web.view import show
+from wareleaf.works.finding import Finding
 from wareleaf.works.house import Works
-from wareleaf.works.watch import Finding, findings
+from wareleaf.works.watch import findings
 
 router = APIRouter()
 
