@@ -130,3 +130,34 @@ def test_parts_stock_shipments_and_gains():
 def test_a_loss_needs_an_uncertainty():
     with pytest.raises(BadInput, match="fraction above 0"):
         network_of_book([], {}, "dry", 0.0)
+
+
+def test_leaf_that_was_spilt_blames_the_event_and_no_scale():
+    """Both sides of the split are weighed twice, so only the split itself can be wrong."""
+    sds = {"mass_sd_g": 100.0, "dry_sd_g": 100.0}
+    events = [
+        intake("E1", "K1", 1_000_000, 100_000, **sds),
+        start("s1", "r1", ["K1"], minute=5),
+        finish("f1", "r1", [("K1", 1_000_000, 100_000)],
+               [made("W", 1_000_000, 100_000, form="washed", **sds)], minute=8),
+        event(
+            "E2",
+            "split",
+            10,
+            inputs=[("W", 1_000_000, 100_000)],
+            outputs=[made("A", 470_000, 47_000, **sds), made("B", 500_000, 50_000, **sds)],
+        ),
+    ]  # fmt: skip
+    for k, (lot, dry) in enumerate((("A", 47_000), ("B", 50_000))):
+        run, after = f"q{k}", made(f"{lot}2", 10 * dry, dry, form="washed", **sds)
+        events += [
+            start(f"s{run}", run, [lot], minute=20 + k),
+            finish(f"f{run}", run, [(lot, 10 * dry, dry)], [after], minute=30 + k),
+        ]
+    network, out = settle(events)
+    (first,) = [s for s in out.suspects if s.left_out]
+    meaning = network.meaning[first.name]
+    assert (meaning.what, meaning.event_id) == ("gap", "E2")
+    assert -first.error == pytest.approx(3000.0, abs=1.0)  # 3 kg more than the nothing booked
+    assert first.alike == ()
+    assert first.test_after.p_value > 0.99

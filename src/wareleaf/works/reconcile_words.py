@@ -119,7 +119,9 @@ def summary(what: str, test: GlobalTest, counts: Mapping[str, int], doubts: Sequ
 
 
 def _chance(p_value: float) -> str:
-    return "below 0.1 %" if p_value < 0.001 else f"{100.0 * p_value:.2g} %"
+    if p_value < 0.001:
+        return "below 0.1 %"
+    return f"{100.0 * p_value:.{0 if p_value > 0.1 else 1}f} %"
 
 
 def told_apart(

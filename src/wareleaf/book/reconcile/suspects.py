@@ -68,7 +68,7 @@ class Search:
     def run(self, start: GlobalTest, level: float, limit: float, most: int) -> None:
         """Leave out until all tests pass, or nothing more can be left out."""
         test = start
-        while test.dof > 1 and len(self.picked) < most:
+        while test.dof > 0 and len(self.picked) < most:
             size = np.abs(self.z)
             k = int(np.argmax(size >= (1.0 - _SAME) * size.max()))  # of equals the first given
             if size[k] == 0.0 or (test.p_value >= level and size[k] <= limit):
