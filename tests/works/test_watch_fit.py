@@ -1,4 +1,4 @@
-"""The watch names what only the whole shows, once, and stays quiet on honest days. Data invented."""
+"""The watch names what only the whole shows, once; honest days are quiet. Data invented."""
 
 from dataclasses import replace
 from datetime import UTC, datetime

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.sparse as sp
@@ -21,18 +22,20 @@ from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
 from wareleaf.book.reconcile.fronts import Fronts
-from wareleaf.book.reconcile.network import BORDER, Network, joined, sums
+from wareleaf.book.reconcile.network import (
+    BORDER,
+    Given,
+    Network,
+    given_by_balances,
+    joined,
+    sums,
+)
+from wareleaf.book.reconcile.solvers import MOST_WORK, solver_of
 from wareleaf.measure.errors import BadInput
 
 Vector = NDArray[np.float64]
 Index = NDArray[np.int64]
 Mask = NDArray[np.bool_]
-
-MOST_WORK = 6e10
-"""Beyond this many multiplications the system is solved by iteration (our choice)."""
-
-MANY_RINGS = 15_000
-"""Independent rings from which on a network may be without narrow cuts (our choice)."""
 
 SIMULATED = 200
 """Simulated sets of errors where uncertainties cannot be had exactly (5 % of each, one sd)."""
@@ -56,9 +59,24 @@ class Problem:
         """Neither measured nor known."""
         return ~(self.measured | self.known)
 
+    @cached_property
+    def given(self) -> Given:
+        """What the balances give of the unmeasured streams."""
+        return given_by_balances(self.net, self.unmeasured)
+
 
 class Balances:
     """The balances that check something, ready to be solved.
+
+    Parameters
+    ----------
+    problem : Problem
+        The streams.
+    most_work : float
+        From how many multiplications on the system is solved by iteration.
+    uncertain : bool
+        Whether uncertainties will be asked for, which takes a factor of our own. Amounts alone are
+        had several times sooner without.
 
     Raises
     ------
@@ -66,7 +84,7 @@ class Balances:
         When known amounts contradict each other.
     """
 
-    def __init__(self, problem: Problem, most_work: float = MOST_WORK):
+    def __init__(self, problem: Problem, most_work: float = MOST_WORK, *, uncertain: bool = True):
         self.problem = problem
         net = problem.net
         self.group = joined(net, problem.unmeasured)
@@ -78,7 +96,7 @@ class Balances:
         self.variance = problem.variance[self.which]
         self.row = self._rows(start, end)
         self.dof = int((self.row >= 0).sum())
-        self.solver = _solver(self._matrix(), most_work) if self.dof else None
+        self.solver = solver_of(self._matrix(), most_work, uncertain) if self.dof else None
 
     def _rows(self, start: Index, end: Index) -> Index:
         """Row of each group in the system; -1 for the one left out of each connected part."""
@@ -175,77 +193,3 @@ class Balances:
         parts = [error[:, k : k + 20] for k in range(0, SIMULATED, 20)]  # fits a cache
         pulls = [self.spread(self.potentials(self.imbalance(part))) for part in parts]
         return error, np.concatenate(pulls, axis=1)
-
-
-class Iterated:
-    """Conjugate gradients with the diagonal as preconditioner, several right sides at once.
-
-    For networks without narrow cuts, where elimination fills up, it takes few steps.
-    """
-
-    def __init__(self, matrix: sp.csc_array):
-        self.matrix = sp.csr_array(matrix)
-        self.diagonal = matrix.diagonal()
-
-    def solve(self, right: Vector) -> Vector:
-        """Solve to a relative residual of 1e-12.
-
-        Raises
-        ------
-        BadInput
-            When 20,000 steps do not suffice.
-        """
-        b = right.reshape(len(right), -1)
-        x = np.zeros_like(b)
-        r = b.copy()
-        m = self.diagonal[:, None]
-        z = r / m
-        p = z.copy()
-        rz = np.einsum("ij,ij->j", r, z)
-        goal = 1e-24 * np.einsum("ij,ij->j", b, b / m)
-        for _ in range(20_000):
-            open_ = rz > goal
-            if not open_.any():
-                return x.reshape(right.shape)
-            q = self.matrix @ p
-            step = np.where(open_, rz, 0.0) / np.where(open_, np.einsum("ij,ij->j", p, q), 1.0)
-            x += step * p
-            r -= step * q
-            z = r / m
-            new = np.einsum("ij,ij->j", r, z)
-            p = z + np.where(open_, new / np.where(open_, rz, 1.0), 0.0) * p
-            rz = np.where(open_, new, rz)
-        raise BadInput(
-            "streams",
-            len(right),
-            "The balances could not be solved: the stated uncertainties differ by too many powers "
-            "of ten; leave out the streams nobody can know as unmeasured.",
-        )
-
-
-def _solver(matrix: sp.csc_array, most_work: float) -> Fronts | Iterated:
-    if not _has_no_narrow_cut(matrix):
-        fronts = Fronts(matrix)
-        if fronts.work <= most_work:
-            fronts.factorise()
-            return fronts
-    return Iterated(matrix)
-
-
-def _has_no_narrow_cut(matrix: sp.csc_array) -> bool:
-    """Whether elimination would surely fill up: many rings, and everything near everything.
-
-    Looked at before elimination is planned, for planning it would take longer than iterating.
-    """
-    size = matrix.shape[0]
-    if (matrix.nnz - size) // 2 - size < MANY_RINGS:
-        return False
-    degree = np.diff(matrix.indptr)
-    plain = degree <= 20 * degree.mean()  # without hubs such as one large bin
-    graph = sp.csr_array(matrix[plain][:, plain])
-    graph.data = np.ones_like(graph.data)
-    reached = np.zeros(graph.shape[0])
-    reached[int(np.argmax(np.diff(graph.indptr)))] = 1.0
-    for _ in range(int(1.5 * np.log2(size))):
-        reached = np.minimum(graph @ reached, 1.0)
-    return bool(reached.mean() > 0.99)

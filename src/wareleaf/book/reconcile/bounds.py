@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wareleaf.book.reconcile.balances import Balances, Problem
-from wareleaf.book.reconcile.network import fill_in, given_by_balances
+from wareleaf.book.reconcile.network import fill_in
+from wareleaf.book.reconcile.solvers import MOST_WORK
 from wareleaf.measure.errors import BadInput
 
 Vector = NDArray[np.float64]
@@ -37,13 +38,15 @@ def amounts(problem: Problem, balances: Balances) -> tuple[Vector, Mask, Vector]
     came = balances.known_in + balances.imbalance(measured)
     potential = balances.potentials(came)
     x[balances.which] = measured - balances.variance * balances.spread(potential)
-    given = given_by_balances(problem.net, problem.unmeasured)
+    given = problem.given
     x = fill_in(problem.net, given, x)
     at_group = np.append(potential, 0.0)[balances.row]
     return x, ~problem.unmeasured | given.bridge, at_group[balances.group]
 
 
-def not_negative(problem: Problem, free: Vector, said: Mask) -> tuple[Vector, Mask]:
+def not_negative(
+    problem: Problem, free: Vector, said: Mask, most_work: float = MOST_WORK
+) -> tuple[Vector, Mask]:
     """Amounts with the zero bounds, and which streams they hold.
 
     Parameters
@@ -54,6 +57,8 @@ def not_negative(problem: Problem, free: Vector, said: Mask) -> tuple[Vector, Ma
         Amounts without bounds.
     said : array
         Where an amount is known.
+    most_work : float
+        From how many multiplications on the systems are solved by iteration.
     """
     tiny = 1e-9 * max(float(np.abs(free[said]).max(initial=0.0)), 1e-12)
     may: Mask = ~problem.known
@@ -73,7 +78,7 @@ def not_negative(problem: Problem, free: Vector, said: Mask) -> tuple[Vector, Ma
         else:
             one = np.flatnonzero(wrong)[-1]
             held[one] = not held[one]
-        x, wrong = _held_at_zero(problem, held, may, tiny)
+        x, wrong = _held_at_zero(problem, held, may, tiny, most_work)
     raise BadInput(
         "streams",
         None,
@@ -81,7 +86,9 @@ def not_negative(problem: Problem, free: Vector, said: Mask) -> tuple[Vector, Ma
     )
 
 
-def _held_at_zero(problem: Problem, held: Mask, may: Mask, tiny: float) -> tuple[Vector, Mask]:
+def _held_at_zero(
+    problem: Problem, held: Mask, may: Mask, tiny: float, most_work: float
+) -> tuple[Vector, Mask]:
     """Solve with some streams at zero; tell which break a bound or want to leave it."""
     now = replace(
         problem,
@@ -89,7 +96,7 @@ def _held_at_zero(problem: Problem, held: Mask, may: Mask, tiny: float) -> tuple
         measured=problem.measured & ~held,
         value=np.where(held, 0.0, problem.value),
     )
-    balances = Balances(now)
+    balances = Balances(now, most_work, uncertain=False)
     x, said, potential = amounts(now, balances)
     net = problem.net
     # pull towards negative: gradient of the objective less that of the balances

@@ -85,8 +85,9 @@ def joined(net: Network, which: Mask) -> Index:
 class Given:
     """What the balances give of the unmeasured streams.
 
-    ``bridge``: it lies on no ring of unmeasured streams. ``order`` walks the nodes, each after the
-    one it was reached from; ``up`` is the stream it was reached by (-1 for a root).
+    ``bridge``: it lies on no ring of unmeasured streams. ``order`` walks the nodes that unmeasured
+    streams touch, each after the one it was reached from; ``up`` is the stream that each of them
+    was reached by (-1 for a root).
     """
 
     bridge: Mask
@@ -96,18 +97,20 @@ class Given:
 
 def given_by_balances(net: Network, unmeasured: Mask) -> Given:
     """Find the bridges among the unmeasured streams (depth first, Tarjan 1974, from memory)."""
-    near: list[list[tuple[int, int]]] = [[] for _ in range(net.size)]
-    for e in np.flatnonzero(unmeasured).tolist():
-        a, b = int(net.start[e]), int(net.end[e])
+    which = np.flatnonzero(unmeasured)
+    nodes, ends = np.unique(np.stack([net.start[which], net.end[which]]), return_inverse=True)
+    size = len(nodes)
+    near: list[list[tuple[int, int]]] = [[] for _ in range(size)]
+    for e, a, b in zip(which.tolist(), *ends.reshape(2, -1).tolist(), strict=True):
         near[a].append((e, b))
         near[b].append((e, a))
     bridge: Mask = np.zeros(len(net.start), dtype=bool)
-    seen, low, up = [-1] * net.size, [0] * net.size, [-1] * net.size
+    seen, low, up = [-1] * size, [0] * size, [-1] * size
     order: list[int] = []
-    for root in range(net.size):
+    for root in range(size):
         if seen[root] < 0:
             _walk(root, near, (seen, low, up), order, bridge)
-    return Given(bridge, order, up)
+    return Given(bridge, nodes[order].tolist(), [up[k] for k in order])
 
 
 def _walk(
@@ -163,8 +166,7 @@ def fill_in(net: Network, given: Given, amount: Vector) -> Vector:
     flat = amount.reshape(len(amount), -1)
     lack = np.stack([net.inflow(column) for column in flat.T], axis=1)
     table = out.reshape(flat.shape)
-    for node in reversed(given.order):
-        e = given.up[node]
+    for node, e in zip(reversed(given.order), reversed(given.up), strict=True):
         if e < 0:
             continue
         away = int(net.start[e]) == node

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wareleaf.book.reconcile.balances import Balances, Problem
-from wareleaf.book.reconcile.network import fill_in, given_by_balances
+from wareleaf.book.reconcile.network import fill_in
 
 Vector = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ class Uncertainties:
 
 def uncertainties(problem: Problem, balances: Balances) -> Uncertainties:
     """Standard uncertainties of all amounts that can be said; 0 elsewhere."""
-    given = given_by_balances(problem.net, problem.unmeasured)
+    given = problem.given
     bridges = np.flatnonzero(given.bridge)
     weight = balances.weights()
     variance = np.where(problem.measured, problem.variance, 0.0)
@@ -62,7 +62,7 @@ def _simulated(
     left[free] = rng.standard_normal((len(free), error.shape[1]))
     left[free] *= np.sqrt(problem.variance[free])[:, None]
     left[balances.which] = error - balances.variance[:, None] * pull
-    given = given_by_balances(problem.net, problem.unmeasured)
+    given = problem.given
     return fill_in(problem.net, given, left), pull
 
 
@@ -82,12 +82,11 @@ def _exact(problem: Problem, balances: Balances, bridges: NDArray[np.int64]) -> 
 def _factors(problem: Problem, bridges: NDArray[np.int64]) -> Vector:
     """How each measured stream counts in each of some bridges (+1, -1 or 0), streams x bridges."""
     net = problem.net
-    given = given_by_balances(net, problem.unmeasured)
+    given = problem.given
     column = {int(e): k for k, e in enumerate(bridges.tolist())}
     # a node's inflow counts in every bridge on its way up to its root
     inside = np.zeros((net.size, len(bridges)))
-    for node in given.order:
-        e = given.up[node]
+    for node, e in zip(given.order, given.up, strict=True):
         if e < 0:
             continue
         away = int(net.start[e]) == node

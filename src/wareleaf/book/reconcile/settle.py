@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from wareleaf.book.reconcile.balances import MOST_WORK, SIMULATED, Balances, Problem
+from wareleaf.book.reconcile.balances import SIMULATED, Balances, Problem
 from wareleaf.book.reconcile.bounds import amounts, not_negative
 from wareleaf.book.reconcile.flows import (
     KNOWN,
@@ -22,8 +22,9 @@ from wareleaf.book.reconcile.flows import (
     Settled,
     Suspect,
 )
-from wareleaf.book.reconcile.network import fill_in, given_by_balances, network_of
+from wareleaf.book.reconcile.network import fill_in, network_of
 from wareleaf.book.reconcile.observable import Uncertainties, uncertainties
+from wareleaf.book.reconcile.solvers import MOST_WORK, Iterated
 from wareleaf.book.reconcile.suspects import Search, chi_square
 from wareleaf.measure.errors import BadInput, require
 
@@ -82,7 +83,8 @@ def reconcile(
     search.run(test, level, limit, most_suspects)
     held = np.zeros(len(x), dtype=bool)
     if nonnegative:
-        x, held = not_negative(problem, x, said)
+        fills_up = isinstance(balances.solver, Iterated)
+        x, held = not_negative(problem, x, said, 0.0 if fills_up else most_work)
     return Reconciliation(
         flows=_settled(problem, balances, x, said, unsure, z),
         global_test=test,
@@ -236,7 +238,7 @@ def _without(problem: Problem, balances: Balances, search: Search) -> dict[str, 
     x[balances.which] -= balances.variance * search.pull
     errors, _ = search.errors()
     x[balances.which[search.picked]] -= errors
-    given = given_by_balances(problem.net, problem.unmeasured)
+    given = problem.given
     x = fill_in(problem.net, given, x)
     said = ~problem.unmeasured | given.bridge
     return {problem.names[k]: float(x[k]) for k in np.flatnonzero(said).tolist()}
