@@ -16,6 +16,7 @@ from fastapi.responses import Response
 from wareleaf.book import DayBalance
 from wareleaf.web import charts, session
 from wareleaf.web.forms import Entered, asked
+from wareleaf.web.kept import until_the_book_grows
 from wareleaf.web.view import show
 from wareleaf.works.close_day import day_balance, day_bounds
 from wareleaf.works.house import Works
@@ -43,7 +44,9 @@ def page(request: Request, form: Entered = Depends(asked)) -> Response:
     if span not in dict(SPANS):
         form.wrong("fit", f"What does not fit is asked of {span!r}; give week, season or nothing.")
     form.check()
-    fit = _fit(works, site.id, day, span)
+    fit = until_the_book_grows(
+        request, ("fit", site.id, day, span), lambda: _fit(works, site.id, day, span)
+    )
     days = [day - timedelta(days=back) for back in range(DAYS)]
     table = [(each, day_balance(works, site.id, each)) for each in days]
     context: dict[str, Any] = {

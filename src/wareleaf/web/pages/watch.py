@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from datetime import timedelta
 from typing import Any
 
@@ -13,6 +12,7 @@ from wareleaf.book import Event
 from wareleaf.measure.errors import BadInput
 from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked
+from wareleaf.web.kept import until_the_book_grows
 from wareleaf.web.office_words import CHECKS
 from wareleaf.web.view import show
 from wareleaf.works.finding import Finding
@@ -24,8 +24,6 @@ router = APIRouter()
 PERCENT = ("moisture_wb", "relative_humidity")
 DAYS = (("1", "today and yesterday"), ("7", "a week"), ("30", "30 days"), ("", "all"))
 
-_LOCK = threading.Lock()
-
 
 def found_at(request: Request, site_id: str) -> tuple[Finding, ...]:
     """All findings of a site on the book as it stands.
@@ -33,16 +31,10 @@ def found_at(request: Request, site_id: str) -> tuple[Finding, ...]:
     The checks read the whole history, which takes seconds, so the app keeps what they found until
     the book grows.
     """
-    works, state = session.works_of(request), request.app.state
-    last = works.book.events(limit=1, newest_first=True)
-    sequence = last[0].sequence if last else 0
-    with _LOCK:
-        if getattr(state, "watched_at", None) != sequence:
-            state.watched_at, state.watched = sequence, {}
-        if site_id not in state.watched:
-            state.watched[site_id] = tuple(findings(works, site=site_id))
-        found: tuple[Finding, ...] = state.watched[site_id]
-        return found
+    works = session.works_of(request)
+    return until_the_book_grows(
+        request, ("watch", site_id), lambda: tuple(findings(works, site=site_id))
+    )
 
 
 @router.get("/watch", include_in_schema=False)
