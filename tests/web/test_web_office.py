@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
+from tests.book.book_makers import event, made
 from web_works import Seeded
 
 from wareleaf.web.app import create_app
@@ -343,6 +344,30 @@ def test_the_balance_page_adds_up(client: TestClient, seeded: Seeded) -> None:
     refused = client.get(f"/balance?day={tomorrow:%Y-%m-%d}", headers=HTML)
     assert refused.status_code == 422 and "has not come yet" in refused.text
     assert client.get("/balance?day=soon", headers=HTML).status_code == 422
+
+
+def test_the_balance_page_names_a_split_that_does_not_fit(
+    client: TestClient, seeded: Seeded
+) -> None:
+    """A split whose parts weigh 20 kg more than what went in, each to 100 g."""
+    assert client.get("/balance", headers=JSON).json()["fit"]["doubts"] == []
+    now = seeded.works.now()
+    sds = {"mass_sd_g": 100.0, "dry_sd_g": 400.0}
+    when = {"site": "kelp", "happened_at": now, "recorded_at": now}
+    load = event("E1", "intake", 0, outputs=[made("K1", 1_000_000, 100_000, **sds)], **when)
+    parts = [made("A", 500_000, 50_000, **sds), made("B", 520_000, 52_000, **sds)]
+    parted = event("E2", "split", 0, inputs=[("K1", 1_000_000, 100_000)], outputs=parts, **when)
+    seeded.works.book.append_many([load, parted], now=now)
+    for span in ("", "week", "season"):
+        address = f"/balance?fit={span}"
+        doubts = client.get(address, headers=JSON).json()["fit"]["doubts"]
+        wet = next(d for d in doubts if d["quantity"] == "mass")
+        assert abs(wet["fitted_g"] - wet["booked_g"]) == pytest.approx(20_000.0)
+        page = client.get(address, headers=HTML).text
+        assert all(f'href="/lots/{lot}"' in page for lot in ("K1", "A", "B"))
+        entry = f"/lots/{wet['lot_id']}/correct/{wet['event_id']}"
+        assert f'href="{entry}"' in page
+        assert client.get(entry, headers=HTML).status_code == 200
 
 
 def test_settings_show_every_figure_with_its_evidence(client: TestClient) -> None:
