@@ -176,6 +176,14 @@ class BookStore:
         with engines.reading(self._at) as connection:
             return queries.events_of_lots(connection, lot_ids)
 
+    def events_saying(self, words: str, *, limit: int = 500) -> list[RecordedEvent]:
+        """Events, as recorded, whose text holds some words; newest first.
+
+        Every event is looked at, so ask here last: about a second for a million.
+        """
+        with engines.reading(self._at) as connection:
+            return queries.events_saying(connection, words, limit)
+
     def event(self, event_id: str) -> RecordedEvent:
         """One event as recorded.
 
@@ -189,6 +197,20 @@ class BookStore:
             sequence = connection.execute(query).scalar()
             if sequence is None:
                 raise BadInput("event_id", event_id, f"There is no event {event_id}.")
+            return queries.event_at(connection, sequence)
+
+    def event_numbered(self, sequence: int) -> RecordedEvent:
+        """The event at a place of the chain, from 1.
+
+        Raises
+        ------
+        BadInput
+            When the book has fewer.
+        """
+        with engines.reading(self._at) as connection:
+            last = queries.head(connection)[0]
+            if not 1 <= sequence <= last:
+                raise BadInput("sequence", sequence, f"There is no event {sequence} of {last}.")
             return queries.event_at(connection, sequence)
 
     def event_in_force(self, event_id: str) -> Event:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -93,6 +94,18 @@ def events_of_lots(connection: sa.Connection, lot_ids: Iterable[str]) -> list[Re
         query = _recorded_events().where(table.root_id.in_(part))
         found.extend(_recorded(r) for r in connection.execute(query))
     return sorted(found, key=lambda r: r.sequence)
+
+
+def events_saying(connection: sa.Connection, words: str, limit: int) -> list[RecordedEvent]:
+    """Events whose stored text holds some words, upper or lower case, newest first."""
+    table = schema.event.c
+    stored = json.dumps(words, ensure_ascii=False)[1:-1]
+    holds = sa.or_(
+        table.body.contains(stored, autoescape=True),
+        sa.func.lower(table.body).contains(stored.lower(), autoescape=True),
+    )
+    query = _recorded_events().where(holds).order_by(table.sequence.desc()).limit(limit)
+    return [_recorded(r) for r in connection.execute(query)]
 
 
 def _parts(ids: list[str], size: int = _PART) -> Iterable[list[str]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from wareleaf.book import LotState
 from wareleaf.works.house import Works
+from wareleaf.works.label_lot import lot_on_label
 
 MOST_SHOWN = 200
 
@@ -21,7 +22,7 @@ class Found:
     total : int
         How many match in all.
     exact : str
-        Lot id when the text is one, whatever the other filters say.
+        The lot that the text names, scanned or typed, whatever the other filters say.
     forms, leaves : tuple of str
         What could be filtered by.
     """
@@ -57,11 +58,10 @@ def find_lots(
         and (not status or lot.status == status)
         and (not wanted or wanted in _searched(works, lot))
     ]
-    exact = works.book.lots(ids=[wanted.upper()]) if wanted else []
     return Found(
         lots=tuple(matching[:most]),
         total=len(matching),
-        exact=exact[0].lot_id if exact else "",
+        exact=lot_on_label(works, text),
         forms=tuple(sorted({lot.form for lot in lots})),
         leaves=tuple(sorted({lot.leaf for lot in lots})),
     )

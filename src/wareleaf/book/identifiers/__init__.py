@@ -7,6 +7,12 @@ from wareleaf.book.identifiers.check_digit import (
 )
 from wareleaf.book.identifiers.elements import Element, bracketed, elements_of, raw, read
 from wareleaf.book.identifiers.links import link_of, read_link
+from wareleaf.book.identifiers.scan import (
+    fields_on_label,
+    lots_it_may_name,
+    scanned,
+    without_symbology,
+)
 from wareleaf.book.identifiers.table import Identifier, identifiers
 
 __all__ = [
@@ -15,11 +21,15 @@ __all__ = [
     "bracketed",
     "check_digit",
     "elements_of",
+    "fields_on_label",
     "has_good_check_digit",
     "identifiers",
     "link_of",
+    "lots_it_may_name",
     "raw",
     "read",
     "read_link",
+    "scanned",
     "with_check_digit",
+    "without_symbology",
 ]

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from wareleaf.book.identifiers import Element, bracketed, link_of, raw, read, read_link
+from wareleaf.book.identifiers import Element, bracketed, link_of, raw
 from wareleaf.book.identifiers.elements import SEPARATOR
 from wareleaf.measure.errors import BadInput, require
 
@@ -127,12 +127,3 @@ def _svg(found: _Found) -> str:
     import zxingcpp
 
     return str(zxingcpp.write_barcode_to_svg(found.drawn))
-
-
-def scanned(text: str) -> tuple[Element, ...]:
-    """Elements of what a scanner gave: a Digital Link or an element string."""
-    body = text.strip("\r\n ")
-    bare = body[3:] if body[:1] == "]" else body
-    if bare.lower().startswith("http"):
-        return read_link(bare)
-    return read(body)

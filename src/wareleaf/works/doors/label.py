@@ -74,14 +74,14 @@ class Output(DoorOutput):
 
 def run(data: Input) -> Output:
     """Compute the door."""
-    from wareleaf.book.identifiers import bracketed, elements_of, raw
+    from wareleaf.book.identifiers import bracketed, elements_of, raw, scanned
     from wareleaf.works.doors import _label_symbols
 
     if data.elements is not None:
         elements = elements_of(data.elements)
     else:
         assert data.scan is not None
-        elements = _label_symbols.scanned(data.scan)
+        elements = scanned(data.scan)
     year = data.year if data.year is not None else datetime.now(UTC).year
     return Output(
         fields=[
