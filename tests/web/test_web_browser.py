@@ -129,6 +129,8 @@ def pages(seeded: Seeded) -> list[str]:
         f"/floor/run/{runs['trough']}",
         f"/floor/run/{runs['belt']}",
         "/lots?all=1",
+        "/find?q=skarrin",
+        "/find?q=]C10109506000134352",
         f"/lots/{lots['flake2']}",
         f"/lots/{lots['kelp']}",
         "/trace",

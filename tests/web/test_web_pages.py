@@ -333,7 +333,7 @@ def test_a_correction_leaves_both_readable(client: TestClient, seeded: Seeded) -
     page = client.post(address, data=data)
     assert book.lot(lot).mass_g == 560_000
     said = text(page.text)
-    assert "corrected by no." in said and "correction of no." in said
+    assert "as written before no." in said and "correction of no." in said
     assert "580 kg" in said and "560 kg" in said
     again = client.get(address)
     assert again.status_code == 422 and "was corrected already" in text(again.text)

@@ -65,7 +65,7 @@ def test_a_wide_trace_shows_the_heaviest_and_says_how_many_more(seeded: Seeded) 
     assert f"/trace/{lots[-1]}" in shown, "the heaviest"
     assert f"/trace/{lots[0]}" not in shown, "the lightest is among the others"
     assert f"and {9 - (MOST_IN_COLUMN - 1)} more" in picture
-    kilos = [float(k) for k in re.findall(r'stroke-linejoin="round">([\d.]+) kg<', picture)]
+    kilos = [float(k) for k in re.findall(r'text-anchor="middle"[^>]*>([\d.]+) kg<', picture)]
     assert len(kilos) == MOST_IN_COLUMN
     assert sum(kilos) == pytest.approx(made.dry_g / 1000.0, abs=0.5), "rounded to 0.1 kg each"
 

@@ -6,7 +6,7 @@ how many more there are; the tables below the picture list them all.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from markupsafe import Markup, escape
@@ -15,7 +15,10 @@ from wareleaf.book import LotState
 from wareleaf.works.trace_lot import TraceView
 
 MOST_IN_COLUMN = 6
-BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 122.0, 60.0, 54.0, 20.0, 8.0
+MOST_COLUMNS = 6
+"""Of a short picture, which then fits a tablet without scrolling."""
+
+BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 118.0, 60.0, 68.0, 20.0, 8.0
 
 
 @dataclass(frozen=True)
@@ -37,9 +40,15 @@ class _Flow:
     dry_kg: float
 
 
-def trace_graph(view: TraceView) -> Markup:
-    """Draw a trace, left to right."""
-    boxes, flows = _gather(view)
+def trace_graph(view: TraceView, page: str = "/trace/", *, short: bool = False) -> Markup:
+    """Draw a trace, left to right; a box leads to the ``page`` of its lot.
+
+    A ``short`` one folds the columns between where it came from and the steps next to the lot into
+    one box that says how many lots are in it; the same on the way to the customers.
+    """
+    boxes, flows = _gather(view, page)
+    if short:
+        boxes, flows = _shorten(boxes, flows, view.lot.lot_id)
     boxes, flows = _cap(boxes, flows, view.lot.lot_id)
     columns: dict[int, list[_Box]] = {}
     for box in boxes:
@@ -65,7 +74,7 @@ def trace_graph(view: TraceView) -> Markup:
     )
 
 
-def _gather(view: TraceView) -> tuple[list[_Box], list[_Flow]]:
+def _gather(view: TraceView, page: str) -> tuple[list[_Box], list[_Flow]]:
     depth = len(view.back.levels) - 1
     boxes: dict[str, _Box] = {}
     for node, column in (
@@ -86,7 +95,7 @@ def _gather(view: TraceView) -> tuple[list[_Box], list[_Flow]]:
                 node.lot_id,
                 _what(lot, source=node.end and column < depth),
                 node.dry_g / 1000.0,
-                f"/trace/{node.lot_id}",
+                f"{page}{node.lot_id}",
                 tint,
             ),
         )
@@ -131,11 +140,45 @@ def _cap(boxes: list[_Box], flows: list[_Flow], centre: str) -> tuple[list[_Box]
         )
         kept += [*shown, more]
         stands_for |= {b.key: more.key for b in rest}
+    return kept, _joined(flows, stands_for)
+
+
+def _joined(flows: list[_Flow], stands_for: Mapping[str, str]) -> list[_Flow]:
+    """Flows between what is drawn; those within one box are left out."""
     joined: dict[tuple[str, str], float] = {}
     for flow in flows:
-        ends = (stands_for.get(flow.left, flow.left), stands_for.get(flow.right, flow.right))
-        joined[ends] = joined.get(ends, 0.0) + flow.dry_kg
-    return kept, [_Flow(left, right, kg) for (left, right), kg in joined.items()]
+        left, right = (stands_for.get(end, end) for end in (flow.left, flow.right))
+        if left != right:
+            joined[left, right] = joined.get((left, right), 0.0) + flow.dry_kg
+    return [_Flow(left, right, kg) for (left, right), kg in joined.items()]
+
+
+def _shorten(boxes: list[_Box], flows: list[_Flow], centre: str) -> tuple[list[_Box], list[_Flow]]:
+    """Fold the columns in the middle of a long way, so that `MOST_COLUMNS` are left."""
+    columns = sorted({b.column for b in boxes})
+    at = columns.index(next(b.column for b in boxes if b.key == centre))
+    before, after = columns[:at], columns[at + 1 :]
+    spare = MOST_COLUMNS - 1
+    keep_before = min(len(before), max(3, spare - len(after)))
+    keep_after = min(len(after), spare - keep_before)
+    folds = [(before[1 : len(before) - keep_before + 2], len(before) > keep_before)]
+    folds.append((after[keep_after - 2 : -1], len(after) > keep_after))
+    for folded, needed in folds:
+        if needed:
+            boxes, flows = _fold(boxes, flows, folded)
+    return boxes, flows
+
+
+def _fold(
+    boxes: list[_Box], flows: list[_Flow], columns: list[int]
+) -> tuple[list[_Box], list[_Flow]]:
+    """Put the boxes of some columns into one, through which flows what flows on."""
+    inside = {b.key for b in boxes if b.column in columns}
+    key = f"between {columns[0]}"
+    joined = _joined(flows, dict.fromkeys(inside, key))
+    onward = sum(f.dry_kg for f in joined if f.left == key)
+    box = _Box(key, columns[0], f"{len(inside)} lots", "on the way", onward, dash=True)
+    return [*(b for b in boxes if b.key not in inside), box], joined
 
 
 def _ends(flow: _Flow, spot: dict[str, tuple[float, float]]) -> tuple[float, float, float, float]:
@@ -162,10 +205,12 @@ def _label(flow: _Flow, spot: dict[str, tuple[float, float]], flows: list[_Flow]
     # Share of the way down from the left end; lines that cross would share a middle.
     down = 0.85 if out > into else 0.15
     x, y = (x1 + x2) / 2.0, y1 + (y2 - y1) * down
+    words = _kilos(flow.dry_kg)
+    wide = 7.6 * len(words) + 2.0
     return (
-        f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" font-size="12" fill="#1c2725" '
-        'paint-order="stroke" stroke="#f5f2ea" stroke-width="4" stroke-linejoin="round">'
-        f"{_kilos(flow.dry_kg)}</text>"
+        f'<rect x="{x - wide / 2:.1f}" y="{y - 8:.1f}" width="{wide:.1f}" height="16" '
+        f'fill="#f5f2ea"/><text x="{x:.1f}" y="{y + 4.5:.1f}" text-anchor="middle" '
+        f'font-size="13" fill="#1c2725">{words}</text>'
     )
 
 

@@ -96,14 +96,26 @@ def _about(events: list[Event], lots: set[str]) -> list[Event]:
     return found
 
 
-def write_out(works: Works, path: Path, lot_id: str = "", *, private: bool = False) -> Written:
-    """Write a document; never over a file that is there."""
-    if path.exists():
-        raise BadInput("file", str(path), f"{path} exists already; name another file.")
+def checked_document(works: Works, lot_id: str = "", *, private: bool = False) -> dict[str, Any]:
+    """The same, checked by the rules of exchange before it leaves the works.
+
+    Raises
+    ------
+    BadInput
+        With all that breaks them.
+    """
     made = document_of(works, lot_id, private=private)
     problems = problems_of(made)
     if problems:
         raise BadInput.of(problems)
+    return made
+
+
+def write_out(works: Works, path: Path, lot_id: str = "", *, private: bool = False) -> Written:
+    """Write a document; never over a file that is there."""
+    if path.exists():
+        raise BadInput("file", str(path), f"{path} exists already; name another file.")
+    made = checked_document(works, lot_id, private=private)
     events = made["epcisBody"]["eventList"]
     lots = {
         item["epcClass"]

@@ -10,10 +10,12 @@ from wareleaf.release import Result
 from wareleaf.store import RecordedEvent
 from wareleaf.works.bench import results_of
 from wareleaf.works.house import Works
+from wareleaf.works.lot_balance import LotBalance, lot_balance
+from wareleaf.works.lot_papers import Paper, papers_of
 from wareleaf.works.next_stage import machines_for
 from wareleaf.works.record import moisture_sd
 from wareleaf.works.settings import Equipment
-from wareleaf.works.trace_lot import Origin, trace
+from wareleaf.works.trace_lot import Origin, TraceView, trace
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,10 @@ class LotHistory:
         Lines and fields it came from, with shares.
     machines : tuple of Equipment
         Where it can go next.
+    balance : LotBalance
+        What was made of it, is left, lost, and not explained.
+    papers : tuple of Paper
+        Papers that its entries name, of its loads and shipments too.
     """
 
     lot: LotState
@@ -45,10 +51,12 @@ class LotHistory:
     results: tuple[tuple[str, Result, Event], ...]
     origins: tuple[Origin, ...]
     machines: tuple[Equipment, ...]
+    balance: LotBalance
+    papers: tuple[Paper, ...]
 
 
-def lot_history(works: Works, lot_id: str) -> LotHistory:
-    """Gather a lot.
+def lot_history(works: Works, lot_id: str, view: TraceView | None = None) -> LotHistory:
+    """Gather a lot; ``view`` is its trace, when the caller has it already.
 
     Raises
     ------
@@ -56,14 +64,17 @@ def lot_history(works: Works, lot_id: str) -> LotHistory:
         For an unknown lot.
     """
     lot = works.book.lot(lot_id)
+    view = view or trace(works, lot_id)
     return LotHistory(
         lot=lot,
         moisture_sd=moisture_sd(lot),
         rests_on=_rests_on(works, lot),
         events=tuple(works.book.events(lot_id=lot_id)),
         results=tuple(results_of(works, lot_id)),
-        origins=trace(works, lot_id).origins,
+        origins=view.origins,
         machines=tuple(machines_for(works, lot)) if lot.remaining_mass_g else (),
+        balance=lot_balance(works, lot),
+        papers=papers_of(works, view),
     )
 
 

@@ -140,6 +140,30 @@ def follow(roots: Iterable[str], lots: Mapping[str, LotState], events: Iterable[
     )
 
 
+def one_step(
+    lot_id: str, lots: Mapping[str, LotState], events: Iterable[Event]
+) -> tuple[Account, float]:
+    """Where the dry matter of one lot went, one step on, and how uncertain the unexplained is.
+
+    Parameters
+    ----------
+    lot_id : str
+        The lot; all of it is counted, whatever it was made of.
+    lots : mapping
+        The lot, and all that its draws name.
+    events : iterable of Event
+        In force; every one that draws from the lot.
+
+    Returns
+    -------
+    Account, float
+        Whole grams, what became other lots in ``used_on_g``; standard uncertainty in grams.
+    """
+    events, share = list(events), {lot_id: 1.0}
+    parts, _ = _tally(share, lots, events, onward=False)
+    return _account(lots[lot_id].dry_g, parts), _sd(share, lots, events)
+
+
 def _shares(
     roots: list[str], lots: Mapping[str, LotState], events: list[Event]
 ) -> tuple[dict[str, float], dict[str, float], dict[str, int]]:

@@ -10,15 +10,19 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
 from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.store import RecordedEvent
 from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.meters import meters_for
+from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import refused_status, show
 from wareleaf.works import bench, correct_weights, handle_lot
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
 from wareleaf.works.lot_history import lot_history
+from wareleaf.works.lot_papers import can_exchange, seal_cover
 from wareleaf.works.properties import lot_properties, risks
+from wareleaf.works.trace_lot import trace
 
 router = APIRouter()
 
@@ -57,7 +61,8 @@ def _one(
     opened: str = "",
 ) -> Response:
     works = session.works_of(request)
-    history = lot_history(works, lot_id)
+    view = trace(works, lot_id)
+    history = lot_history(works, lot_id, view)
     lot = history.lot
     session.look_at(request, lot.site)
     like = [
@@ -70,15 +75,33 @@ def _one(
         "lot": lot,
         "like": like,
         "scales": meters_for(works, lot.site, "mass_kg"),
-        "made_of": {d.lot_id for r in history.events for d in r.event.inputs} - {lot_id},
+        "entries": _beside(history.events),
         "sequence_of": {r.event.event_id: r.sequence for r in history.events},
         "has_dossier": importlib.util.find_spec("wareleaf.reports.dossier") is not None,
         "machine_name": {m.id: m.name for m in works.settings.equipment},
         "opened": opened,
+        "picture": trace_graph(view, page="/lots/", short=True),
+        "whole_trace": len(view.lots),
+        "cover": seal_cover(works, lot.made_by, history.events),
+        "can_exchange": can_exchange(works),
     }
     if form is not None:
         context["form"] = form
     return show(request, "lot.html", context, data=history, problems=problems, status=status)
+
+
+def _beside(events: Sequence[RecordedEvent]) -> list[RecordedEvent]:
+    """Newest first, what was corrected right under what corrects it."""
+    by_id = {r.event.event_id: r for r in events}
+    found = []
+    for row in reversed(events):
+        if row.superseded_by in by_id:
+            continue
+        shown: RecordedEvent | None = row
+        while shown is not None:
+            found.append(shown)
+            shown = by_id.get(shown.event.corrects)
+    return found
 
 
 @router.get("/lots/{lot_id}/contents", include_in_schema=False)
@@ -90,22 +113,6 @@ def contents(request: Request, lot_id: str) -> Response:
     known = {"properties": held, "risks": risks(works, lot_id)}
     context = {"lot": lot, "held": held, "risks": known["risks"], "path": "/lots"}
     return show(request, "contents.html", context, data=known)
-
-
-@router.get("/lots/{lot_id}/dossier.pdf", include_in_schema=False)
-def dossier(request: Request, lot_id: str) -> Response:
-    works = session.works_of(request)
-    works.book.lot(lot_id)
-    if importlib.util.find_spec("wareleaf.reports.dossier") is None:
-        raise BadInput("lot_id", lot_id, "This works has no dossier sheets installed.")
-    from wareleaf.reports.dossier import dossier_pdf  # type: ignore[import-not-found,unused-ignore]
-
-    name = f'inline; filename="{lot_id}.pdf"'
-    return Response(
-        dossier_pdf(works, lot_id),
-        media_type="application/pdf",
-        headers={"Content-Disposition": name},
-    )
 
 
 Act = Callable[[Works, str, str, Entered], tuple[str, str]]
