@@ -104,7 +104,7 @@ def test_a_load_goes_from_the_door_to_its_trace(tablet: BrowserContext, served: 
     assert made.startswith("T6-") and made != lot
 
     page.click("nav >> text=Trace")
-    page.fill("input[name=q]", made)
+    page.fill("main input[name=q]", made)
     page.click("button >> text=Trace")
     assert page.inner_text("h1").endswith(made)
     picture = page.text_content(".trace svg") or ""
