@@ -179,7 +179,7 @@ class BookStore:
     def events_saying(self, words: str, *, limit: int = 500) -> list[RecordedEvent]:
         """Events, as recorded, whose text holds some words; newest first.
 
-        Every event is looked at, so ask here last: about a second for a million.
+        The text of every event is looked at, so ask here last.
         """
         with engines.reading(self._at) as connection:
             return queries.events_saying(connection, words, limit)
