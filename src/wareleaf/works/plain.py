@@ -10,8 +10,9 @@ from enum import Enum
 from pathlib import Path
 from typing import Any
 
-from wareleaf.book import LotState
+from wareleaf.book import LotState, Trace
 
+_TRACE = ("lot_id", "direction", "nodes", "edges", "levels")
 # What a lot says beyond its own fields.
 _DERIVED = ("remaining_mass_g", "remaining_dry_g", "moisture_wb", "status")
 
@@ -43,6 +44,8 @@ def _gathered(value: Any) -> Any:
         if isinstance(value, LotState):
             found |= {name: plain(getattr(value, name)) for name in _DERIVED}
         return found
+    if isinstance(value, Trace):  # its parts are made when asked for
+        return {name: plain(getattr(value, name)) for name in _TRACE}
     if isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, Set):
