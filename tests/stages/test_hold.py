@@ -94,6 +94,7 @@ def test_water_dry_matter_and_energy_close_on_random_loads(place, run):
         run.mass_kg - out.water_removed_kg - out.dry_matter_lost_kg
     )
     assert out.mass_out_kg * (1 - out.moisture_wb_out) == pytest.approx(out.dry_matter_kg)
+    assert out.water_removed_kg >= 0.0  # leaf that waits takes no water up, whatever the place
     assert np.all(np.diff(out.course_hold_used) > 0)
     assert np.all(np.diff(out.course_value_left) <= 1e-12)
 

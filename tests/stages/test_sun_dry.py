@@ -54,6 +54,29 @@ def test_leaf_in_steady_shade_ends_at_its_isotherm():
     assert found.course_leaf_c[-1] == pytest.approx(25.0, abs=0.2)
 
 
+@pytest.mark.parametrize("start_db", [0.05, 0.15, 0.19])
+def test_dry_leaf_in_damp_shade_takes_water_up_to_its_adsorption_branch(start_db):
+    """At 70 % and 25 degC: below 0.174 it gains, to that; between it and 0.238 it keeps its water.
+
+    Both isotherms are the profile's, computed here apart from the march; to 2 % (tables, leaf 0.1 K
+    from the air).
+    """
+    covered = replace(RACK, cover_at_night=True)
+    weather = still(hours=400, dry_bulb_c=25.0, rh=0.7, ghi=0.0)
+    load = run(weather, mass=100.0, wb=start_db / (1.0 + start_db), step_min=30.0)
+    found = simulate(covered, load)
+    profile = leaf.profile("sugar_kelp_blanched")
+    low, high = (
+        float(leaf.equilibrium_moisture_db(profile, 0.7, 25.0, branch))
+        for branch in ("adsorption", "desorption")
+    )
+    db = found.moisture_wb_out / (1.0 - found.moisture_wb_out)
+    assert start_db < high
+    assert db == pytest.approx(max(low, start_db), rel=0.02)
+    gained_kg = found.dry_matter_kg * (db - start_db)
+    assert found.taken_up_kg == pytest.approx(gained_kg, abs=0.05)
+
+
 def test_a_dry_black_plate_in_the_sun_has_its_textbook_temperature():
     """alpha G = (h + h_r) faces (T - Ta) + sky loss: our own balance solved apart, to 0.3 K."""
     weather = still(hours=48, dry_bulb_c=25.0, rh=0.2, wind=2.0, ghi=800.0)

@@ -167,10 +167,7 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
     saturation, rate = look_up(bed.by_dry_bulb, middle, bed.lane)
     rate = bed.rate_factor * rate
     activity = t.activity(saturation, np.maximum(ratio + half.ratio, 0.0))
-    excess = moisture - t.sorbed(middle, activity)
-    if np.any(excess < 0.0):  # between the branches leaf neither gives nor takes
-        gains = np.minimum(moisture - t.sorbed(middle, activity, gaining=True), 0.0)
-        excess = np.where(excess < 0.0, gains, excess)
+    excess = t.excess(moisture, middle, activity)
 
     outer = bed.conductance / humid_heat * binding * pull + _TINY
     z0 = outer / np.maximum(rate * excess, _TINY)

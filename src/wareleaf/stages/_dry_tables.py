@@ -91,6 +91,18 @@ class Tables:
         found: Array = row[..., 0] + u * row[..., 1] + v * (row[..., 2] + u * row[..., 3])
         return found
 
+    def excess(self, moisture_db: Array, dry_bulb_c: Array, activity: Array) -> Array:
+        """Moisture over the balance that leaf moves to, kg/kg: 0 between the branches.
+
+        Leaf dries down to the desorption branch; it takes water back (excess below 0) only below
+        the adsorption branch.
+        """
+        over = moisture_db - self.sorbed(dry_bulb_c, activity)
+        if np.any(over < 0.0):
+            gains = np.minimum(moisture_db - self.sorbed(dry_bulb_c, activity, gaining=True), 0.0)
+            over = np.where(over < 0.0, gains, over)
+        return over
+
     def activity(self, saturation_pa: Array, ratio: Array) -> Array:
         """Relative humidity of air, which is the water activity it holds a leaf to."""
         found: Array = self.pressure_pa * ratio / ((MOLAR_MASS_RATIO + ratio) * saturation_pa)

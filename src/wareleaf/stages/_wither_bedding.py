@@ -34,12 +34,18 @@ def _saturation(pressure_pa: float) -> tuple[Array, Array]:
 
 
 @lru_cache(maxsize=64)
-def _sorption(leaf_id: str, temperature_c: float) -> tuple[Array, Array]:
-    """Water activity against dry-basis moisture, strictly rising."""
+def _sorption(leaf_id: str, temperature_c: float) -> tuple[Array, Array, Array]:
+    """Dry-basis moisture, and water activity of drying and of gaining leaf, strictly rising."""
     moisture = np.concatenate([[1e-6], np.geomspace(2e-3, 12.0, 400)])
-    activity = leaf.water_activity(leaf.profile(leaf_id), moisture, temperature_c)
-    rising = np.maximum.accumulate(np.asarray(activity, dtype=float))
-    return moisture, np.minimum(rising, 1.0) + 1e-12 * np.arange(moisture.size)
+    profile = leaf.profile(leaf_id)
+    dries, gains = (
+        np.maximum.accumulate(
+            np.asarray(leaf.water_activity(profile, moisture, temperature_c, branch), dtype=float)
+        )
+        for branch in ("desorption", "adsorption")
+    )
+    lift = 1e-12 * np.arange(moisture.size)
+    return moisture, np.minimum(dries, 1.0) + lift, np.minimum(gains, 1.0) + lift
 
 
 @lru_cache(maxsize=64)
@@ -64,7 +70,7 @@ def make_bed(
     layer_dry = point.loading_kg_m2 * (1.0 - moisture_wb) / trough.n_layers
     surface = layer_dry * profile.specific_surface_m2_kg
     saturation_c, saturation_pa = _saturation(round(pressure_pa, -1))
-    sorption_db, sorption_aw = _sorption(run.leaf_id, round(air_c, 1))
+    sorption_db, sorption_aw, gaining_aw = _sorption(run.leaf_id, round(air_c, 1))
     rate_c, rate_per_s = _rates(run.leaf_id, round(point.air_velocity_m_s, 4))
     return Bed(
         layer_dry_kg_m2=layer_dry,
@@ -75,6 +81,7 @@ def make_bed(
         saturation_pa=saturation_pa,
         sorption_db=sorption_db,
         sorption_aw=sorption_aw,
+        gaining_aw=gaining_aw,
         rate_c=rate_c,
         rate_per_s=rate_per_s,
     )

@@ -3,8 +3,9 @@
 The approach of the air to the leaf is ``1 - exp(-N)``, ``N = h A / (G c)`` (heat exchanger with
 one stream). Heat and water have the same ``N`` for a free surface (Lewis relation with factor
 one), so a wet leaf in steady air sits at the thermodynamic wet bulb. Water from inside the leaf
-meets the thin-layer resistance in series. The leaf temperature is implicit (Newton), the moisture
-exponential, the air quasi-steady: stable at any step.
+meets the thin-layer resistance in series. It goes back only into leaf below the adsorption branch,
+up to that branch; between the branches it stays where it is. The leaf temperature is implicit
+(Newton), the moisture exponential, the air quasi-steady: stable at any step.
 """
 
 from __future__ import annotations
@@ -50,7 +51,9 @@ class Bed:
     saturation_c, saturation_pa : ndarray
         Vapour pressure of saturated air against temperature.
     sorption_db, sorption_aw : ndarray
-        Water activity against dry-basis moisture, both rising.
+        Water activity of drying leaf against dry-basis moisture, both rising.
+    gaining_aw : ndarray
+        The same of leaf that takes water up (adsorption branch).
     rate_c, rate_per_s : ndarray
         Internal rate constant against air temperature, 1/s.
     """
@@ -63,6 +66,7 @@ class Bed:
     saturation_pa: Array
     sorption_db: Array
     sorption_aw: Array
+    gaining_aw: Array
     rate_c: Array
     rate_per_s: Array
 
@@ -108,11 +112,10 @@ class Cells:
         self.units = self.conductance / air.flow_kg_s_m2
         self.approach = -np.expm1(-self.units)
         self.sensible = air.flow_kg_s_m2 * self.heat_air * self.approach
-        self.activity = np.interp(held.moisture_db, bed.sorption_db, bed.sorption_aw)
         vapour = air.humidity_ratio * air.pressure_pa / (_EPS + air.humidity_ratio)
         humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
         self.wet = bool(np.count_nonzero(held.film_db)) or bool(np.count_nonzero(humidity > 1.0))
-        equilibrium = np.interp(humidity, bed.sorption_aw, bed.sorption_db)
+        self.activity, gap = self._towards(humidity)
         total = held.moisture_db + held.film_db
         heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
         # Dry part of the leaf's balance, stiffness T' - pull.
@@ -121,9 +124,24 @@ class Cells:
         # Slope of the vapour pressure over itself (Magnus) times the pressure: steers Newton only.
         self.steer = 4030.2 * air.pressure_pa / np.square(held.leaf_c + 235.0)
         rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
-        gap = held.moisture_db - equilibrium
         # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
         self.inside = -self.dry_per_s * np.expm1(-rate * step_s) * gap + _TINY
+
+    def _towards(self, humidity: Array) -> tuple[Array, Array]:
+        """Water activity of the leaf and its moisture over the balance that it moves to.
+
+        Each on the leaf's own branch; between the branches nothing is over or under.
+        """
+        bed, moisture = self.bed, self.held.moisture_db
+        activity = np.interp(moisture, bed.sorption_db, bed.sorption_aw)
+        gap = moisture - np.interp(humidity, bed.sorption_aw, bed.sorption_db)
+        gains = gap < 0.0
+        if np.count_nonzero(gains):
+            under = moisture - np.interp(humidity, bed.gaining_aw, bed.sorption_db)
+            gap = np.where(gains, np.minimum(under, 0.0), gap)
+            taking = np.interp(moisture, bed.sorption_db, bed.gaining_aw)
+            activity = np.where(gains, taking, activity)
+        return activity, gap
 
     def _from_leaf(self, surface_w: Array, d_surface: Array, air_w: Array) -> tuple[Array, Array]:
         """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.

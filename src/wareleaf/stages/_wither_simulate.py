@@ -126,7 +126,7 @@ def result_of(
     )
 
 
-_OF_LEAF = ("wither.", "desorption.", "specific_surface", "specific_heat")
+_OF_LEAF = ("wither.", "desorption.", "adsorption.", "specific_surface", "specific_heat")
 
 
 def _leaf_figures(leaf_id: str) -> list[Figure]:

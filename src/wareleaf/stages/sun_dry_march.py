@@ -5,14 +5,15 @@ Two resistances in series, as in every dryer of this house, give water per kg of
     1/N = 1/Ne + 1/(k (X - Xe)),   Ne = h A (Ws(T) - W)/(cp m_d)
 
 with k of the profile (15 to 40 degC thin layer) at the leaf's own temperature and the wind, and Xe
-its desorption isotherm at the vapour of the air and the temperature of the leaf. The leaf's
-temperature T closes the heat balance of the step, implicitly:
+its isotherm at the vapour of the air and the temperature of the leaf: the desorption branch for
+leaf that dries, the adsorption branch for leaf that takes water up; between the two it stays as it
+is. The leaf's temperature T closes the heat balance of the step, implicitly:
 
     d(enthalpy) = sun - long wave to sky and surroundings - h A (T - Ta) - mat - N h_vapour(T)
 
 Sun-warmed leaf may be warmer than the air; it then sits above the wet bulb, as a black plate does.
-Leaf below the dew point gathers dew. Leaf drier than its equilibrium takes water up through both
-resistances in series, the outer one as g W/Xe (chord of the isotherm).
+Leaf below the dew point gathers dew, whatever its balance. Uptake passes both resistances in
+series, the outer one as g W/Xe (chord of the isotherm).
 """
 
 from __future__ import annotations
@@ -190,9 +191,10 @@ class _Step:
         ratio = self.moment.ratio
         here = ratio / (MOLAR_MASS_RATIO + ratio)
         activity = here * (MOLAR_MASS_RATIO + saturated) / saturated
-        end = self.table.sorbed(t, np.minimum(activity, 1.0))
+        excess = self.table.excess(self.x0, t, np.minimum(activity, 1.0))
+        end = self.x0 - excess
         g = self.h * self.area / self.cp * SECONDS_PER_HOUR
-        limit, rate, excess = g * (saturated - ratio), self.rate_at(t), self.x0 - end
+        limit, rate = g * (saturated - ratio), self.rate_at(t)
         drying = (excess > 0.0) & (limit > 0.0)
         dried = _approach(
             np.where(drying, excess, 1.0),

@@ -31,6 +31,7 @@ def compare(layers: int, steps: int = 600) -> tuple[Array, Array, Array, Array]:
     heat_air = air.CP_DRY_AIR_J_KG_K + air.CP_VAPOUR_J_KG_K * _RATIO
     dry = _DEPTH * _FLOW * heat_air * (_INLET_C - _LEAST_C) / (latent * _RATE_PER_S * _START_DB)
     celsius = np.linspace(-20.0, 69.0, 4451)
+    free = np.array([0.0, 1.0 - 1e-9, 1.0])  # water activity of leaf that binds no water
     bed = Bed(
         layer_dry_kg_m2=np.array([dry / layers]),
         layer_ha_w_m2_k=np.array([1e7]),
@@ -39,7 +40,8 @@ def compare(layers: int, steps: int = 600) -> tuple[Array, Array, Array, Array]:
         saturation_c=celsius,
         saturation_pa=air.vapour_pressure_pa(air.humidity_ratio(celsius, 1.0), 101325.0),
         sorption_db=np.array([0.0, 1e-9, 10.0]),
-        sorption_aw=np.array([0.0, 1.0 - 1e-9, 1.0]),
+        sorption_aw=free,
+        gaining_aw=free,
         rate_c=np.array([_LEAST_C, _INLET_C]),
         rate_per_s=np.array([0.0, _RATE_PER_S]),
     )
