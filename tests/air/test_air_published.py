@@ -11,20 +11,14 @@ import pytest
 from CoolProp.CoolProp import HAPropsSI, PropsSI
 
 from wareleaf import air
+from wareleaf.works.validate.air import HUMIDITIES, states
 
-RH = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 PRESSURES_PA = (80_000.0, 90_000.0, 101_325.0, 105_000.0)
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 
 def _grid(low_c, high_c, step_k):
-    t, rh, p = (
-        a.ravel() for a in np.meshgrid(np.arange(low_c, high_c + 1e-9, step_k), RH, PRESSURES_PA)
-    )
-    # CoolProp refuses air with more than 94.1 % vapour by moles
-    vapour = rh * air.saturation_pressure_pa(t) * air.enhancement_factor(t, p)
-    real = vapour < 0.94 * p
-    return t[real], rh[real], p[real]
+    return states(low_c, high_c, step_k, PRESSURES_PA)
 
 
 def _coolprop(key, t, rh, p):
@@ -72,7 +66,7 @@ def test_wet_bulb_agrees_with_coolprop(low_c, high_c, tolerance_k):
 
 def test_iced_and_wet_bulbs_switch_where_coolprop_switches():
     t = np.linspace(0.0, 13.0, 40)
-    for rh in RH:
+    for rh in HUMIDITIES:
         ours = air.wet_bulb_c(t, air.humidity_ratio(t, rh))
         theirs = _coolprop("B", t, np.full(t.shape, rh), np.full(t.shape, 101_325.0)) - 273.15
         close = np.abs(ours - theirs) < 0.05

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import cumulative_trapezoid, solve_ivp
 
 from wareleaf import air, leaf
-from wareleaf.stages._wither_bed import Blow, march
-from wareleaf.stages._wither_cell import Bed, State
 from wareleaf.stages.wither import Trough, WitherRun, simulate
+from wareleaf.works.validate import deep_bed
 
 # Tocklai, UPASI and the rest: see the reference page on tea, section 1, with evidence marks.
 STILL = Trough(fan_heat_share=0.0)
@@ -97,65 +97,42 @@ def test_percent_wither_follows_from_moisture():
     assert result.percent_wither == pytest.approx(0.22 / (1.0 - result.moisture_wb_out), rel=1e-9)
 
 
-def _hukill(depth_units, time_units):
-    """Moisture ratio of a deep bed, Hukill's logarithmic solution.
+def _deep_bed(depths, times):
+    """Moisture over its start in a deep bed, from its equations alone, by a march of our own.
 
-    ``m = 2^D / (2^D + 2^Y - 1)`` with D depth and Y time in halves (Hukill, "Drying of grain", in
-    Storage of Cereal Grains and Their Products, 1954; from memory). It solves
-    ``dm/dtau = -m theta``, ``dtheta/dxi = -m theta`` (checked by insertion), m moisture over its
-    start, theta air potential over its inlet; here in natural units, D = xi / ln 2.
+    ``dm/dtau = -m theta``, ``dtheta/dxi = -m theta`` with m = theta = 1 at the start and the inlet:
+    theta is the air's potential over its inlet, so theta = exp(-integral of m over depth).
     """
-    depth, time = np.exp(depth_units), np.exp(time_units)
-    return depth / (depth + time - 1.0)
+    xi = np.linspace(0.0, depths[-1] + depths[0], 601)
+
+    def drying(_, m):
+        return -m * np.exp(-cumulative_trapezoid(m, xi, initial=0.0))
+
+    found = solve_ivp(drying, (0.0, times[-1]), np.ones(xi.size), t_eval=times, rtol=1e-8)
+    return np.array([np.interp(depths, xi, row) for row in found.y.T])
 
 
-def _hukill_bed(layers):
-    """A bed whose rate is k0 X (T - Tg)/(T0 - Tg), free of outer resistance and of sorption."""
-    start_db, inlet_c, least_c, rate_per_s, flow = 3.0, 30.0, 28.0, 1e-4, 0.3
-    ratio = 0.005
-    latent = air.LATENT_HEAT_0C_J_KG + (air.CP_VAPOUR_J_KG_K - air.CP_WATER_J_KG_K) * inlet_c
-    heat_air = air.CP_DRY_AIR_J_KG_K + air.CP_VAPOUR_J_KG_K * ratio
-    depth = 3.0  # of the whole bed, in Hukill's natural units
-    dry = depth * flow * heat_air * (inlet_c - least_c) / (latent * rate_per_s * start_db)
-    celsius = np.linspace(-20.0, 69.0, 4451)
-    saturated = air.vapour_pressure_pa(air.humidity_ratio(celsius, 1.0), 101325.0)
-    bed = Bed(
-        layer_dry_kg_m2=np.array([dry / layers]),
-        layer_ha_w_m2_k=np.array([1e7]),
-        specific_heat_dry_j_kg_k=1.0,
-        film_kg_kg=1.0,
-        saturation_c=celsius,
-        saturation_pa=saturated,
-        sorption_db=np.array([0.0, 1e-9, 10.0]),
-        sorption_aw=np.array([0.0, 1.0 - 1e-9, 1.0]),
-        rate_c=np.array([least_c, inlet_c]),
-        rate_per_s=np.array([0.0, rate_per_s]),
-    )
-    steps, duration_s = 1200, 4.0 / rate_per_s
-    state = State(
-        np.full((layers, 1), start_db), np.zeros((layers, 1)), np.full((layers, 1), least_c)
-    )
-    blow = Blow(
-        step_s=duration_s / steps,
-        mass_flow_kg_s_m2=np.full(steps, flow),
-        pressure_pa=np.full(steps, 101325.0),
-        dry_bulb_c=np.full((steps, 1), inlet_c),
-        humidity_ratio=np.full((steps, 1), ratio),
-    )
-    trace = march(state, blow, bed, np.ones(1))
-    xi = depth * (np.arange(layers) + 0.5) / layers
-    tau = rate_per_s * duration_s / steps * np.arange(1, steps + 1)
-    return trace.total_db[:, :, 0] / start_db, _hukill(xi[None, :], tau[:, None])
+def test_hukills_closed_form_solves_the_equations_of_a_deep_bed():
+    # Hukill (1954), m = 2^D/(2^D + 2^Y - 1), is from memory: here it stands against its equations.
+    depths, times = np.linspace(0.0, 3.0, 31), np.linspace(0.1, 4.0, 40)
+    printed = 2.0 ** (depths / np.log(2.0))
+    printed = printed / (printed + 2.0 ** (times[:, None] / np.log(2.0)) - 1.0)
+    # to the trapezoids of 600 cells
+    assert np.abs(_deep_bed(depths, times) - printed).max() < 5e-6
+    assert deep_bed.closed_form(depths, times[:, None]) == pytest.approx(printed, rel=1e-12)
 
 
-def test_deep_bed_against_hukills_logarithmic_solution():
-    ours, closed = _hukill_bed(120)
+def test_a_deep_wither_bed_against_the_equations_of_a_deep_bed():
+    depths, times, ours, _ = deep_bed.compare(120, steps=1200)
     # 1.5 % of the start: heat in leaf and water (c_w dT / latent = 0.4 % per 2 K) is not in the
-    # closed form, and 120 layers are not infinitely many.
-    assert np.abs(ours - closed).max() < 0.015
+    # equations, and 120 layers are not infinitely many.
+    assert np.abs(ours - _deep_bed(depths, times)).max() < 0.015
 
 
-def test_the_error_against_hukill_falls_with_the_layers():
-    errors = [np.abs(np.subtract(*_hukill_bed(n))).max() for n in (10, 20, 40)]
+def test_the_error_of_a_deep_bed_falls_with_the_layers():
+    errors = []
+    for layers in (10, 20, 40):
+        depths, times, ours, _ = deep_bed.compare(layers, steps=1200)
+        errors.append(np.abs(ours - _deep_bed(depths, times)).max())
     assert errors[1] < 0.65 * errors[0]
     assert errors[2] < 0.75 * errors[1]

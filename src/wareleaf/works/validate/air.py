@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -29,7 +30,8 @@ TABLE_2 = (
     (50, 0.086863, 275.353),
     (85, 0.838105, 2307.539),
 )
-_RH = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+HUMIDITIES = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+_SEA_LEVEL_PA = 101_325.0
 
 
 def _table_3() -> Found:
@@ -130,21 +132,31 @@ def _library(name: str) -> Any:
         raise NotRun(f"{top} is not installed here; it is a tool of developers.") from error
 
 
-def _grid(low_c: float, high_c: float) -> tuple[np.ndarray, np.ndarray]:
-    t, rh = (a.ravel() for a in np.meshgrid(np.arange(low_c, high_c + 1e-9, 5.0), _RH))
-    real = rh * air.saturation_pressure_pa(t) < 0.93 * 101_325.0
-    return t[real], rh[real]
+def states(
+    low_c: float,
+    high_c: float,
+    step_k: float = 5.0,
+    pressures_pa: Sequence[float] = (_SEA_LEVEL_PA,),
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Dry bulb, relative humidity and pressure of a grid of states that the library knows.
+
+    CoolProp refuses air with more than 94.1 % vapour by moles.
+    """
+    bulbs = np.arange(low_c, high_c + 1e-9, step_k)
+    t, rh, p = (a.ravel() for a in np.meshgrid(bulbs, HUMIDITIES, pressures_pa))
+    real = rh * air.saturation_pressure_pa(t) * air.enhancement_factor(t, p) < 0.94 * p
+    return t[real], rh[real], p[real]
 
 
 def _coolprop() -> Found:
     state = _library("CoolProp.CoolProp").HAPropsSI
-    t, rh = _grid(-20.0, 150.0)
+    t, rh, _ = states(-20.0, 150.0)
     w = np.asarray(air.humidity_ratio(t, rh))
     wet = np.asarray(air.wet_bulb_c(t, w))
 
     def theirs(key: str) -> np.ndarray:
         given = zip(t, rh, strict=True)
-        return np.array([state(key, "T", a + 273.15, "R", b, "P", 101_325.0) for a, b in given])
+        return np.array([state(key, "T", a + 273.15, "R", b, "P", _SEA_LEVEL_PA) for a, b in given])
 
     ratio_off = np.abs(w / theirs("W") - 1.0)
     wet_off = np.abs(wet - (theirs("B") - 273.15))
@@ -163,11 +175,11 @@ def _coolprop() -> Found:
 def _psychrolib() -> Found:
     library = _library("psychrolib")
     library.SetUnitSystem(library.SI)
-    t, rh = _grid(-20.0, 60.0)
+    t, rh, _ = states(-20.0, 60.0)
     w = np.asarray(air.humidity_ratio(t, rh))
     given = list(zip(t.tolist(), rh.tolist(), strict=True))
-    their_ratio = np.array([library.GetHumRatioFromRelHum(a, b, 101_325.0) for a, b in given])
-    their_wet = np.array([library.GetTWetBulbFromRelHum(a, b, 101_325.0) for a, b in given])
+    their_ratio = np.array([library.GetHumRatioFromRelHum(a, b, _SEA_LEVEL_PA) for a, b in given])
+    their_wet = np.array([library.GetTWetBulbFromRelHum(a, b, _SEA_LEVEL_PA) for a, b in given])
     low = 1.0 - their_ratio / w
     wet = np.asarray(air.wet_bulb_c(t, w))
     warm = wet > 1.0
