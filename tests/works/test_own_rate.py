@@ -19,6 +19,7 @@ from wareleaf.stages import dry, wither
 from wareleaf.stages.common import StageReading
 from wareleaf.works.charge import charge_that_went_on
 from wareleaf.works.correct_weights import correct_weights
+from wareleaf.works.dryer_outlets import outlets, usual_run
 from wareleaf.works.floor import floor
 from wareleaf.works.holdout import holdout
 from wareleaf.works.holdout_runs import season_of
@@ -28,7 +29,7 @@ from wareleaf.works.machines import dryer_of
 from wareleaf.works.own_rates import own_rates, worth
 from wareleaf.works.predict import _PREDICT, own_rate, predict_charge
 from wareleaf.works.predict.base import Ask
-from wareleaf.works.predict.dryers import dry_run_of
+from wareleaf.works.predict.dryers import dry_run_of, leaf_heat
 from wareleaf.works.predict.own_rate import FEWEST, NODES, RunSays, earlier, says
 from wareleaf.works.runs_done import runs_done
 
@@ -234,6 +235,29 @@ def test_the_forecast_is_made_with_the_own_rate(demo_works: Works) -> None:
     made = dry.simulate(dryer_of(machine, ask.settings), dry_run_of(ask))
     assert seen.moisture_wb_out == pytest.approx(made.moisture_wb_out)
     assert rate.source in seen.sources
+
+
+def test_the_usual_run_of_the_adviser_is_at_the_own_rate(demo_works: Works) -> None:
+    machine, _ = bed(demo_works)
+    rate = own_rate(demo_works, machine, "tea_black", demo_works.now())
+    assert rate is not None
+    _, run = usual_run(demo_works, machine, "tea_black", outlets(demo_works, machine, "tea_black"))
+    assert run.rate_multiplier == pytest.approx(rate.multiplier)
+    assert run.rate_relative_sd == pytest.approx(rate.relative_sd)
+
+
+def test_leaf_that_is_read_drier_is_judged_hotter(demo_works: Works) -> None:
+    """The leaf heat of a run is that of the lot as its readings show it, not as it was thought."""
+    machine, done = bed(demo_works)
+    charge = charge_that_went_on(done[-1].end, done[-1].lots, done[-1].started_at)
+    ask = Ask(demo_works, machine, charge, done[-1].settings, done[-1].started_at)
+    plain = leaf_heat(ask)
+    out = dry.simulate(dryer_of(machine, ask.settings), dry_run_of(ask)).moisture_wb_out
+    quick, slow = (
+        leaf_heat(replace(ask, readings=(StageReading(0.3, "moisture_wb", wb, 0.002),)))
+        for wb in (0.6 * out, 1.8 * out)
+    )
+    assert slow.leaf_max_c < plain.leaf_max_c < quick.leaf_max_c
 
 
 def test_a_page_that_is_shown_again_computes_nothing(

@@ -16,6 +16,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict.base import Ask
 from wareleaf.works.predict.dryers import dry_run_of
+from wareleaf.works.predict.own_rate import own_rate
 from wareleaf.works.settings import Equipment
 
 LOOK_BACK = timedelta(days=365)
@@ -64,7 +65,7 @@ def _dry_kg(event: Event) -> float:
 def usual_run(
     works: Works, machine: Equipment, leaf_id: str, made: Outlets
 ) -> tuple[dry.Dryer, dry.DryRun]:
-    """The dryer at its usual settings with a usual charge."""
+    """The dryer at its usual settings with a usual charge, at the works' own rate if learned."""
     settings = full_settings(machine, {})
     feed_sd, count = 0.01, len(made.feed_wb)
     feed, mass = leaves.profile(leaf_id).moisture_wb_fresh, settings["feed_kg_h"] * USUAL_H
@@ -73,5 +74,7 @@ def usual_run(
     if count >= ENOUGH:
         feed_sd = stdev(made.feed_wb)
     charge = Charge(leaf_id, mass, feed, feed_sd, 0.0)
-    ask = Ask(works, machine, charge, settings, works.now())
+    now = works.now()
+    rate = own_rate(works, machine, leaf_id, now)
+    ask = Ask(works, machine, charge, settings, now, rate=rate)
     return dryer_of(machine, settings), dry_run_of(ask)

@@ -176,13 +176,14 @@ def _predicted(
 
 
 def heat_of(works: Works, view: MachineView) -> Quality | None:
-    """What the heat of a running dryer does to its leaf, as set; None where nothing is known."""
+    """What the heat of a running dryer does to its leaf, as set and read; None if unknown."""
     run, machine, lots = view.run, view.machine, view.lots
     if run is None or view.prediction is None:
         return None
+    seen = as_stage_readings(run, view.readings)
     return _once(
-        ("heat", _key(works, machine, run, lots)),
-        lambda: leaf_heat(works, machine, lots, _settings(run), run.started_at),
+        ("heat", _key(works, machine, run, lots), seen),
+        lambda: leaf_heat(works, machine, lots, _settings(run), run.started_at, seen),
     )
 
 

@@ -110,14 +110,16 @@ def leaf_heat(
     lots: Sequence[LotState],
     settings: Mapping[str, float],
     start: datetime,
+    readings: Sequence[StageReading] = (),
 ) -> Quality | None:
     """What the heat of a dryer's run does to the lots at these settings; None on other machines.
 
-    Kept apart from `predict`, which the plan calls by the hundred.
+    Readings on the run correct the lot's rate and its feed moisture. Kept apart from `predict`,
+    which the plan calls by the hundred.
     """
     if machine.stage != "dry":
         return None
-    return dryers.leaf_heat(_ask(works, machine, lots, settings, start, ()))
+    return dryers.leaf_heat(_ask(works, machine, lots, settings, start, readings))
 
 
 def predict_charge(

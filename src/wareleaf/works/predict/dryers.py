@@ -110,8 +110,16 @@ def aim(ask: Ask) -> tuple[dict[str, float], str, bool]:
 
 
 def leaf_heat(ask: Ask) -> quality.Quality:
-    """What the heat of the run does to the leaf, layer by layer, with the works' own constants."""
+    """What the heat of the run does to the leaf, layer by layer, with the works' own constants.
+
+    Readings on the run say how this lot dries: leaf that dries early stands longer at the air's
+    temperature, and a slow lot stays cool.
+    """
     dryer, run = dryer_of(ask.machine, ask.settings), dry_run_of(ask)
+    usable, _ = readings_as(ask, READS)
+    if usable:
+        target = leaves.profile(run.leaf_id).moisture_wb_target
+        run = _as_read(run, dry.project(dryer, run, usable, target))
     losses = [
         quality.Loss(**row.model_dump(exclude={"leaf"}))
         for row in ask.works.settings.loss
@@ -123,4 +131,15 @@ def leaf_heat(ask: Ask) -> quality.Quality:
         losses,
         trace=quality.dryer_trace(dryer, run),
         leaf_c_sd=run.inlet_c_sd,
+    )
+
+
+def _as_read(run: dry.DryRun, seen: dry.DryProjection) -> dry.DryRun:
+    """The run with the rate and the feed moisture that its readings taught."""
+    return replace(
+        run,
+        rate_multiplier=seen.rate_multiplier,
+        rate_relative_sd=seen.rate_multiplier_sd / seen.rate_multiplier,
+        moisture_wb=seen.moisture_wb_in,
+        moisture_wb_sd=seen.moisture_wb_in_sd,
     )
