@@ -55,7 +55,6 @@ setup() {
     level=$1
     lock=requirements.lock
     [ "$level" = dev ] && lock=requirements-dev.lock
-    python=$(find_python) || fail "Python 3.11 or newer is needed; run: sudo apt-get install -y python3"
     want=$(cat "$lock" requirements-boot.lock | sha256sum | cut -d' ' -f1)
     if [ -x .venv/bin/python ]; then
         have=$(cat ".venv/.wareleaf-$level" 2>/dev/null || true)
@@ -66,6 +65,7 @@ setup() {
             [ "$(cat .venv/.wareleaf-dev 2>/dev/null || true)" = "$devwant" ] && return 0
         fi
     fi
+    python=$(find_python) || fail "Python 3.11 or newer is needed; run: sudo apt-get install -y python3"
     if command -v flock >/dev/null 2>&1; then
         exec 9>.setup.lock
         flock 9

@@ -1,9 +1,9 @@
 """docs/look-up/commands.md says what the commands are, and help answers at once."""
 
+import os
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import click
@@ -13,7 +13,7 @@ from wareleaf.cli.main import cli
 from wareleaf.cli.reference import COMMON, MARK, page
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "look-up" / "commands.md"
-LONGEST_HELP_S = 0.4
+LONGEST_HELP_S = 0.3
 
 
 def commands() -> list[tuple[str, click.Command]]:
@@ -54,14 +54,20 @@ def test_every_command_says_what_it_does_and_what_each_option_means(name, comman
 
 
 def test_help_answers_at_once():
-    """The best of five: the target is 0.4 s for the process as a whole."""
+    """The best of five: 0.3 s of processor time, user and system, for the process as a whole.
+
+    One thread and no waiting: on an idle machine that is the wall time, and a busy one cannot fail
+    it.
+    """
     took = []
     for _ in range(5):
-        start = time.perf_counter()
+        before = os.times()
         done = subprocess.run(
             [sys.executable, "-m", "wareleaf", "--help"], capture_output=True, text=True, check=True
         )
-        took.append(time.perf_counter() - start)
+        after = os.times()
+        user = after.children_user - before.children_user
+        took.append(user + after.children_system - before.children_system)
     assert min(took) < LONGEST_HELP_S
     assert "take-in" in done.stdout
 
@@ -71,6 +77,18 @@ def test_help_loads_nothing_heavy():
         "import sys; from wareleaf.cli.main import cli; "
         "from click.testing import CliRunner; CliRunner().invoke(cli, ['--help']); "
         "print([m for m in ('numpy', 'sqlalchemy', 'pydantic', 'typst') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_dryer_loads_no_more_of_scipy_than_it_needs():
+    """Optimisation, quadrature and statistics are most of a first call and none of a dryer."""
+    code = (
+        "import sys; from wareleaf.works import doors; "
+        "from wareleaf.stages import dry; import wareleaf.works.doors.dryer; "
+        "names = ('optimize', 'integrate', 'stats', 'sparse', 'interpolate'); "
+        "print([m for m in names if f'scipy.{m}' in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -14,7 +14,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import cumulative_simpson
 
 from wareleaf import leaf
 from wareleaf.air import (
@@ -146,7 +145,8 @@ def tables(profile: leaf.LeafProfile, pressure_pa: float) -> Tables:
     wet_heat = enthalpy_j_kg(wet_c, wet_ratio) - wet_ratio * CP_WATER_J_KG_K * wet_c
     x = np.geomspace(_MOISTURE_LOW, _MOISTURE_HIGH, 1200)
     binding = np.maximum(leaf.net_isosteric_heat_j_kg(profile, x, REFERENCE_C), 0.0)
-    total = cumulative_simpson(binding, x=x, initial=0.0)
+    steps = 0.5 * (binding[1:] + binding[:-1]) * np.diff(x)  # exact of the line between rows
+    total = np.concatenate([[0.0], np.cumsum(steps)])
     dry_heat = float(leaf.specific_heat_j_kg_k(profile, 0.0, REFERENCE_C))
     wet_leaf_heat = float(leaf.specific_heat_j_kg_k(profile, 1.0, REFERENCE_C))
     sorption, rows = _sorption(profile, "desorption")

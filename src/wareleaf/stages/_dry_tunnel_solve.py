@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import brentq
 
 from wareleaf.air import CP_WATER_J_KG_K, enthalpy_j_kg, specific_volume_m3_kg
 from wareleaf.measure import BadInput
@@ -161,6 +160,8 @@ def _from_free_air(line: Line) -> tuple[Array, float] | None:
 
 def _inlet_apart(line: Line) -> tuple[Array, float] | None:
     """The inlet humidity by a bracketed root, each time with all cells solved for it."""
+    from scipy.optimize import brentq  # with the module, every first call of a dryer would wait
+
     state: list[Array] = []
 
     def over(ratio: float) -> float:

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from wareleaf.measure.errors import BadInput
-from wareleaf.works import doors, fit_page
+from wareleaf.works import doors
 
 
 def _pairs(pairs: tuple[str, ...]) -> dict[str, Any]:
@@ -76,6 +76,8 @@ def command(
             click.echo(json.dumps(doors.schema(name), indent=2))
             return
         if plot is not None:
+            from wareleaf.works import fit_page
+
             fit_page.check_plotted(name)
         data = _pairs(pairs) if pairs else read_object(source)
         found = doors.call(name, data)
