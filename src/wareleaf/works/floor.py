@@ -16,7 +16,7 @@ from wareleaf.stages.quality import Quality
 from wareleaf.works.charge import charge_of
 from wareleaf.works.following import next_from
 from wareleaf.works.house import Works
-from wareleaf.works.predict import Prediction, leaf_heat, own_rate, predict
+from wareleaf.works.predict import Prediction, leaf_heat, own_pace, own_rate, predict
 from wareleaf.works.settings import Equipment
 
 
@@ -153,7 +153,8 @@ def _once(key: Hashable, make: Callable[[], Made]) -> Made:
 def _key(works: Works, machine: Equipment, run: RunState, lots: tuple[LotState, ...]) -> Hashable:
     charge = charge_of(lots, run.started_at)
     rate = own_rate(works, machine, charge.leaf_id, run.started_at)
-    made_from = (charge, tuple(_settings(run).items()), run.started_at, rate)
+    pace = own_pace(works, machine, charge.leaf_id, run.started_at)
+    made_from = (charge, tuple(_settings(run).items()), run.started_at, rate, pace)
     return (works.folder, machine.id, *made_from)
 
 

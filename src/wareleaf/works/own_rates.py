@@ -97,6 +97,11 @@ class OwnRateView:
             return "No finished run tells of its rate yet."
         return self.learned.sentence
 
+    @property
+    def drift(self) -> str:
+        """Whether the rate drifts, for people."""
+        return "" if self.learned is None else self.learned.course.sentence
+
 
 def own_rates(works: Works, site: str) -> list[OwnRateView]:
     """Every leaf on every dryer and trough of a site that has finished runs, most runs first.
@@ -110,15 +115,17 @@ def own_rates(works: Works, site: str) -> list[OwnRateView]:
     found = []
     for machine in works.settings.equipment:
         if machine.site == site and machine.stage in STAGES:
-            leaves = sorted({s.leaf for s in works.settings.source} | _leaves_of(works, machine))
+            leaves = leaves_on(works, machine)
             found += [v for leaf_id in leaves if (v := _view(works, machine, leaf_id)) is not None]
     return sorted(found, key=lambda v: (-len(v.runs), v.machine.id, v.leaf))
 
 
-def _leaves_of(works: Works, machine: Equipment) -> set[str]:
-    first = works.book.runs(site=machine.site)
-    lots = {r.lots[0] for r in first if r.equipment == machine.id and r.lots}
-    return {lot.leaf for lot in works.book.lots(ids=sorted(lots))} if lots else set()
+def leaves_on(works: Works, machine: Equipment) -> list[str]:
+    """Leaf that may have gone on a machine: what the works takes in and what its runs took."""
+    runs = works.book.runs(site=machine.site)
+    lots = {r.lots[0] for r in runs if r.equipment == machine.id and r.lots}
+    ran = {lot.leaf for lot in works.book.lots(ids=sorted(lots))} if lots else set()
+    return sorted({s.leaf for s in works.settings.source} | ran)
 
 
 def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:

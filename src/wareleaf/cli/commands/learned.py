@@ -1,6 +1,9 @@
-"""The works' own drying rates: what finished runs taught, and what that is worth."""
+"""The works' own rates and hours: what finished runs taught, and what that is worth."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
 
 import click
 
@@ -11,25 +14,35 @@ from wareleaf.cli.common import Job, in_works, table
 @click.argument("site")
 @in_works()
 def command(job: Job, site: str) -> None:
-    """Show the rates that the dryers and troughs of SITE learned, leaf by leaf."""
+    """Show the rates and hours that the machines of SITE learned, leaf by leaf."""
+    from wareleaf.works.own_paces import own_paces, worth_of_paces
     from wareleaf.works.own_rates import own_rates, worth
 
-    found = own_rates(job.works, site)
+    rates, paces = own_rates(job.works, site), own_paces(job.works, site)
+    rest = ("95 %", "lot to lot", "in words")
+    lines = _table(rates, ("machine", "leaf", "runs", "times the profile", *rest))
+    lines = lines or ["No run of a dryer or trough was finished yet."]
+    worths = [worth(rates), worth_of_paces(paces)]
+    if paces:
+        timed = _table(paces, ("machine", "leaf", "runs", "times the hours as set", *rest))
+        lines = [*lines, "", *timed]
+    out = [f"{run} says nothing: {why}" for v in (*rates, *paces) for run, why in v.left_out]
+    job.say({"rates": rates, "paces": paces}, [*lines, *out, *filter(None, worths)])
+
+
+def _table(views: Sequence[Any], head: tuple[str, ...]) -> list[str]:
     rows = []
-    for view in found:
-        rate = view.learned
+    for view in views:
+        found = view.learned
         rows.append(
             (
                 view.machine.name,
                 view.leaf,
                 str(len(view.runs)),
-                "" if rate is None else f"{rate.multiplier:.2f}",
-                "" if rate is None else f"{rate.low:.2f} to {rate.high:.2f}",
-                "" if rate is None else f"{100 * rate.lot_log_sd:.0f} %",
+                "" if found is None else f"{found.multiplier:.2f}",
+                "" if found is None else f"{found.low:.2f} to {found.high:.2f}",
+                "" if found is None else f"{100 * found.lot_log_sd:.0f} %",
                 view.sentence,
             )
         )
-    head = ("machine", "leaf", "runs", "times the profile", "95 %", "lot to lot", "in words")
-    lines = table(head, rows) if rows else ["No run of a dryer or trough was finished yet."]
-    out = [f"{run} says nothing: {why}" for view in found for run, why in view.left_out]
-    job.say(found, [*lines, *out, *([worth(found)] if worth(found) else [])])
+    return list(table(head, rows)) if rows else []

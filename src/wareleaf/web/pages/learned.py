@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from wareleaf.web import charts, session
 from wareleaf.web.view import show
 from wareleaf.works.holdout import QUANTITIES, Holdout, Outcome, holdout
+from wareleaf.works.own_paces import PaceView, own_paces, worth_of_paces
 from wareleaf.works.own_rates import OwnRateView, own_rates, worth
 
 router = APIRouter()
@@ -21,8 +22,11 @@ _LOCK = threading.Lock()
 _NAMES = {"moisture_wb": "Moisture", "hours": "Hours", "mass_kg": "Mass"}
 
 
-def _found(request: Request, site_id: str) -> tuple[Holdout, list[OwnRateView]]:
-    """Both reports on the book as it stands; kept until the book grows, for they read all runs."""
+_Reports = tuple[Holdout, list[OwnRateView], list[PaceView]]
+
+
+def _found(request: Request, site_id: str) -> _Reports:
+    """The reports on the book as it stands; kept until the book grows, for they read all runs."""
     works, state = session.works_of(request), request.app.state
     last = works.book.events(limit=1, newest_first=True)
     head = last[0].hash if last else ""
@@ -30,22 +34,25 @@ def _found(request: Request, site_id: str) -> tuple[Holdout, list[OwnRateView]]:
         if getattr(state, "learned_at", None) != head:
             state.learned_at, state.learned = head, {}
         if site_id not in state.learned:
-            state.learned[site_id] = (holdout(works, site_id), own_rates(works, site_id))
-        found: tuple[Holdout, list[OwnRateView]] = state.learned[site_id]
+            rates, paces = own_rates(works, site_id), own_paces(works, site_id)
+            state.learned[site_id] = (holdout(works, site_id), rates, paces)
+        found: _Reports = state.learned[site_id]
         return found
 
 
 @router.get("/learned", include_in_schema=False)
 def page(request: Request) -> Response:
     site = session.site(request)
-    report, rates = _found(request, site.id)
+    report, rates, paces = _found(request, site.id)
     seasons = [g for g in report.groups if g.level == "season"]
     stages = list(dict.fromkeys(o.stage for o in report.outcomes if SHOWN in o.pairs))
     told = [v for v in rates if v.learned is not None]
     context: dict[str, Any] = {
         "rates": rates,
         "worth": worth(rates),
-        "drifting": [v for v in told if v.learned and v.learned.course.drifting],
+        "paces": paces,
+        "pace_worth": worth_of_paces(paces),
+        "drifting": [v for v in (*rates, *paces) if v.learned and v.learned.course.drifting],
         "seasons": seasons,
         "machine_said": report.sentences,
         "skipped": report.skipped,
@@ -54,7 +61,8 @@ def page(request: Request) -> Response:
         "courses": [(v, _course(v)) for v in told if len(v.runs) > 1],
         "path": "/watch",
     }
-    return show(request, "learned.html", context, data={"holdout": report, "own_rates": rates})
+    data = {"holdout": report, "own_rates": rates, "own_paces": paces}
+    return show(request, "learned.html", context, data=data)
 
 
 def _percent(field: str, title: str) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict import baths, dryers, sizing, tea, troughs
 from wareleaf.works.predict.base import OUT_FORM, Ask, Prediction
+from wareleaf.works.predict.own_pace import PACED, own_pace, paced
 from wareleaf.works.predict.own_rate import own_rate
 from wareleaf.works.settings import Equipment
 
@@ -31,20 +32,17 @@ __all__ = [
     "dryer_run",
     "leaf_heat",
     "out_leaf",
+    "own_pace",
     "own_rate",
     "predict",
     "predict_charge",
 ]
 
 _PREDICT: Mapping[str, Callable[[Ask], Prediction]] = {
-    "wash": baths.predict_wash,
-    "blanch": baths.predict_blanch,
+    **PACED,
     "wither": troughs.predict,
-    "roll": tea.predict_roll,
     "oxidise": tea.predict_oxidise,
     "dry": dryers.predict,
-    "sift": sizing.predict_sift,
-    "mill": sizing.predict_mill,
     "pack": sizing.predict_pack,
 }
 
@@ -83,6 +81,7 @@ def _of_charge(
         start=start,
         readings=tuple(readings),
         rate=own_rate(works, machine, charge.leaf_id, start),
+        pace=own_pace(works, machine, charge.leaf_id, start),
     )
 
 
@@ -101,7 +100,7 @@ def predict(
     BadInput
         For settings out of range, leaf the stage does not know, or a load that does not fit.
     """
-    return _PREDICT[machine.stage](_ask(works, machine, lots, settings, start, readings))
+    return _predicted(_ask(works, machine, lots, settings, start, readings))
 
 
 def leaf_heat(
@@ -136,7 +135,12 @@ def predict_charge(
     BadInput
         As `predict`.
     """
-    return _PREDICT[machine.stage](_of_charge(works, machine, charge, settings, start))
+    return _predicted(_of_charge(works, machine, charge, settings, start))
+
+
+def _predicted(ask: Ask) -> Prediction:
+    """What the stage's model says, in the works' own hours."""
+    return paced(_PREDICT[ask.machine.stage](ask), ask)
 
 
 def aim_charge(

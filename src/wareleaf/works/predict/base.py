@@ -65,7 +65,10 @@ class OwnRate:
 
 @dataclass(frozen=True)
 class Ask:
-    """Everything a stage's prediction may look at; ``rate`` is None for the profile's own."""
+    """Everything a stage's prediction may look at.
+
+    ``rate`` is None for the profile's own, ``pace`` for the hours as set.
+    """
 
     works: Works
     machine: Equipment
@@ -74,6 +77,7 @@ class Ask:
     start: datetime
     readings: Sequence[StageReading] = ()
     rate: OwnRate | None = None
+    pace: OwnRate | None = None
 
 
 @dataclass(frozen=True)

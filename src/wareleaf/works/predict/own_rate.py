@@ -5,8 +5,8 @@ model gives a moisture for every rate; the moisture that was measured makes some
 `leaf.learned` adds the runs of one leaf on one machine up. A forecast for a time takes only runs
 that were finished before it, so what it is later held against was never in it.
 
-Dryers and troughs learn; a stage whose outcome the book does not hold (oxidation, blanching: their
-measure is of the laboratory or the nose) keeps its published rate.
+Dryers and troughs learn; oxidation, whose measure is the nose, keeps its published rate. The hours
+of the other stages are in `own_pace`.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -120,20 +120,33 @@ def own_rate(works: Works, machine: Equipment, leaf_id: str, before: datetime) -
     """
     if machine.stage not in STAGES:
         return None
+    found: OwnRate | None = noted(works, machine, leaf_id, before, rate_of)
+    return found
+
+
+def noted(
+    works: Works,
+    machine: Equipment,
+    leaf_id: str,
+    before: datetime,
+    find: Callable[[Works, Equipment, str, Sequence[Done]], Any],
+) -> Any:
+    """What the runs finished before a time teach by ``find``, once; None with too few of them."""
     done = earlier(runs_done(works, machine, leaf_id, before - LOOK_BACK), before)
     if len(done) < FEWEST:
         return None
     # Any change of an earlier run makes new `Done`s, so what the last one notes is of these runs.
-    asked = ("rate", machine.id, id(works.settings), len(done), done[0].run_id)
+    asked = (find, machine.id, id(works.settings), len(done), done[0].run_id)
     if asked not in done[-1].notes:
-        done[-1].notes[asked] = rate_of(works, machine, leaf_id, done)
-    found: OwnRate | None = done[-1].notes[asked]
-    return found
+        done[-1].notes[asked] = find(works, machine, leaf_id, done)
+    return done[-1].notes[asked]
 
 
 def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]) -> OwnRate | None:
     """The rate that these runs teach; computed once for the same runs and outcomes."""
-    key = _key(_FORM, "own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done])
+    key = key_of(
+        _FORM, "own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done]
+    )
     made = kept_in(works).get(key, lambda: _learned(works, machine, leaf_id, done))
     return OwnRate(**made) if made else None
 
@@ -183,7 +196,7 @@ def run_key(works: Works, machine: Equipment, done: Done) -> str:
 
 
 def _run_key(works: Works, machine: Equipment, done: Done) -> str:
-    return _key(
+    return key_of(
         _FORM,
         machine.kind,
         machine.settings,
@@ -196,7 +209,8 @@ def _run_key(works: Works, machine: Equipment, done: Done) -> str:
     )
 
 
-def _key(*parts: Any) -> str:
+def key_of(*parts: Any) -> str:
+    """A short name for all that a result was made from."""
     body = json.dumps(parts, sort_keys=True, default=str)
     return hashlib.sha256(body.encode()).hexdigest()[:32]
 
