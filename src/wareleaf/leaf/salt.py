@@ -3,11 +3,11 @@
 Dried raw seaweed holds a quarter to a third of its dry matter as ash, much of it sodium and
 potassium chloride. Below the humidity over its saturated solution such a salt is crystalline and
 holds no water; at that humidity it dissolves; above it the brine thins as the air gets damper. So
-the isotherm of raw kelp steepens near water activity 0.75 (NaCl) and 0.84 (KCl).
+the isotherm of raw kelp steepens where its salts dissolve: NaCl alone at water activity 0.75, KCl
+alone at 0.84, both together first at about 0.72, the last crystal later (`water_of_both_kg_kg`).
 
-Simplifications, stated: each salt acts alone (a real mixture of both first dissolves a little
-lower, near 0.70 to 0.74); the step is smoothed over `STEP_WIDTH` so that it can be inverted;
-supersaturated brine on drying (efflorescence below deliquescence) is left out.
+Simplifications, stated: the first step is smoothed over `STEP_WIDTH` so that it can be inverted;
+supersaturated brine on drying (efflorescence below deliquescence) and other salts are left out.
 """
 
 from __future__ import annotations
@@ -20,6 +20,8 @@ from wareleaf.leaf._arrays import Array, Number, as_given
 from wareleaf.measure import Figure, read_figures
 
 WATER_KG_MOL = 0.018015  # CODATA/IUPAC atomic weights
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_DRIEST = 0.3  # water activity; in drier air there is no brine, at any temperature
 STEP_WIDTH = 0.004  # water activity; 10 to 90 % of the step within +-2.2 widths (own choice)
 
 
@@ -69,6 +71,26 @@ class Salt:
         ions = self.ions_dilute + self.ions_slope_kg_mol * m
         return as_given(1.0 / (1.0 + WATER_KG_MOL * m * ions))
 
+    def crystal_share(self, water_activity: Number, temperature_c: Number) -> Array:
+        """Part of a mixed brine's salt, by moles, at which this salt stands with its crystal.
+
+        1 over its own saturated solution and in damper air, where no crystal lasts; less in drier
+        air, where only a brine that other salt thins is liquid. See `water_of_both_kg_kg`.
+        """
+        edge = np.asarray(self.deliquescence_water_activity(temperature_c))
+        first = np.asarray(self.molality_mol_kg(edge))
+        aw = np.maximum(np.minimum(np.asarray(water_activity, dtype=float), edge), _DRIEST)
+        last = np.asarray(self.molality_mol_kg(aw))
+        # ln of the salt's own activity rises by -d(ln aw)/(M_w m) (Gibbs-Duhem), here over ln m
+        reach = np.log(last / first)
+        risen: Array = np.zeros(reach.shape)
+        for node, weight in zip(_NODES, _WEIGHTS, strict=True):
+            m = first * np.exp(0.5 * (1.0 + node) * reach)
+            ions = self.ions_dilute + self.ions_slope_kg_mol * m
+            slope = self.ions_dilute + 2.0 * self.ions_slope_kg_mol * m
+            risen = risen + 0.5 * weight * reach * slope / (1.0 + WATER_KG_MOL * m * ions)
+        return np.asarray(np.exp(-risen))
+
     def water_kg_kg(self, water_activity: Number, temperature_c: Number) -> Number:
         """Water that a kilogram of the salt holds, kg: none when dry, brine above its step."""
         aw = np.minimum(np.asarray(water_activity, dtype=float), 1.0 - 1e-12)
@@ -94,3 +116,58 @@ def _salt(name: str) -> Salt:
 
 NACL = _salt("NaCl")
 KCL = _salt("KCl")
+
+
+def water_of_both_kg_kg(
+    nacl_kg: float, kcl_kg: float, water_activity: Number, temperature_c: Number
+) -> Number:
+    """Water that NaCl and KCl hold together, kg.
+
+    Parameters
+    ----------
+    nacl_kg, kcl_kg : float
+        Of each salt, 0 or more.
+    water_activity, temperature_c : float or ndarray
+        Up to 1.
+
+    Notes
+    -----
+    Zdanovskii-Stokes-Robinson: brines of one water activity mix without change, so the water is the
+    sum of what each dissolved salt holds alone. With Gibbs-Duhem and a common ion of the same
+    charge that makes a salt's activity its share of the brine's salt times its activity alone at
+    that water activity (McKay and Perring). A crystal is left where the salt's share would pass
+    the one at which both stand together; where the two such shares add up to 1 the brine of both
+    begins. (Textbook rules, from memory; the constants are those of each salt alone.)
+    """
+    if nacl_kg <= 0.0 or kcl_kg <= 0.0:
+        alone = NACL.water_kg_kg(water_activity, temperature_c) * max(nacl_kg, 0.0)
+        return alone + KCL.water_kg_kg(water_activity, temperature_c) * max(kcl_kg, 0.0)
+    aw = np.minimum(np.asarray(water_activity, dtype=float), 1.0 - 1e-12)
+    salts = (NACL, KCL)
+    moles = [kg / s.molar_mass_kg_mol for s, kg in zip(salts, (nacl_kg, kcl_kg), strict=True)]
+    shares = [s.crystal_share(aw, temperature_c) for s in salts]
+    molality = [np.asarray(s.molality_mol_kg(aw)) for s in salts]
+    past = _past_first_brine(aw, temperature_c)
+    wet = 0.5 * (1.0 + np.tanh(past / (2.0 * STEP_WIDTH)))
+    held: Array = np.zeros(np.shape(wet))
+    for own, other in ((0, 1), (1, 0)):
+        share = np.minimum(shares[own], 1.0 - 1e-12)
+        dissolved = np.minimum(moles[own], share / (1.0 - share) * moles[other])
+        held = held + dissolved / molality[own]
+    return as_given(wet * held)
+
+
+def _past_first_brine(aw: Array, temperature_c: Number) -> Array:
+    """Water activity past the one at which both crystals stand with one brine: by Newton's rule
+    from where neither salt dissolves alone, exact at the edge.
+    """
+    salts = (NACL, KCL)
+    alone = [np.asarray(s.deliquescence_water_activity(temperature_c)) for s in salts]
+    near = np.maximum(np.minimum(aw, np.minimum(*alone)), _DRIEST)
+    shares = [s.crystal_share(near, temperature_c) for s in salts]
+    rise = [
+        x / (near * WATER_KG_MOL * np.asarray(s.molality_mol_kg(near)))
+        for s, x in zip(salts, shares, strict=True)
+    ]
+    total = shares[0] + shares[1]
+    return np.asarray(total * np.log(total) / (rise[0] + rise[1]) + aw - near)

@@ -18,7 +18,7 @@ from wareleaf.leaf._checks import checked_activity, checked_moisture
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.leaf.models import MODELS
 from wareleaf.leaf.profiles import BranchModel, LeafProfile
-from wareleaf.leaf.salt import KCL, NACL, WATER_KG_MOL
+from wareleaf.leaf.salt import WATER_KG_MOL, water_of_both_kg_kg
 
 # Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
 # so equilibrium moisture is that of this water activity in damper air.
@@ -157,8 +157,8 @@ def _total(profile: LeafProfile, aw: Array, temperature_c: Number, branch: str) 
 
 def _brine_db(profile: LeafProfile, aw: Array, temperature_c: Number) -> Array:
     """Water held by the dissolving salts, kg per kg dry matter of the whole leaf."""
-    nacl = profile.salt_nacl_fraction * NACL.water_kg_kg(aw, temperature_c)
-    return np.asarray(nacl + profile.salt_kcl_fraction * KCL.water_kg_kg(aw, temperature_c))
+    nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
+    return np.asarray(water_of_both_kg_kg(nacl, kcl, aw, temperature_c))
 
 
 def _inside(profile: LeafProfile, temperature_c: Number) -> tuple[Array, Array]:
