@@ -26,7 +26,8 @@ def command(job: Job, site: str) -> None:
     if paces:
         timed = _table(paces, ("machine", "leaf", "runs", "times the hours as set", *rest))
         lines = [*lines, "", *timed]
-    out = [f"{run} says nothing: {why}" for v in (*rates, *paces) for run, why in v.left_out]
+    left_out = [pair for r in rates for pair in r.left_out] + [p for v in paces for p in v.left_out]
+    out = [f"{run} says nothing: {why}" for run, why in left_out]
     job.say({"rates": rates, "paces": paces}, [*lines, *out, *filter(None, worths)])
 
 

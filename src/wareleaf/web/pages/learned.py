@@ -47,12 +47,13 @@ def page(request: Request) -> Response:
     seasons = [g for g in report.groups if g.level == "season"]
     stages = list(dict.fromkeys(o.stage for o in report.outcomes if SHOWN in o.pairs))
     told = [v for v in rates if v.learned is not None]
+    every: list[OwnRateView | PaceView] = [*rates, *paces]
     context: dict[str, Any] = {
         "rates": rates,
         "worth": worth(rates),
         "paces": paces,
         "pace_worth": worth_of_paces(paces),
-        "drifting": [v for v in (*rates, *paces) if v.learned and v.learned.course.drifting],
+        "drifting": [v for v in every if v.learned and v.learned.course.drifting],
         "seasons": seasons,
         "machine_said": report.sentences,
         "skipped": report.skipped,
