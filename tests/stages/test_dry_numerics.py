@@ -66,10 +66,14 @@ def test_tabled_leaf_is_the_leaf_of_the_house(leaf_id):
     profile = leaf.profile(leaf_id)
     table = tables(profile, 101325.0)
     t, activity = np.meshgrid(np.linspace(22.0, 128.0, 9), np.linspace(0.04, 0.93, 12))
-    exact = leaf.equilibrium_moisture_db(profile, activity, t)
-    assert table.sorbed(t, activity) == pytest.approx(exact, rel=0.03, abs=2e-3)
-    gained = leaf.equilibrium_moisture_db(profile, activity, t, "adsorption")
-    assert table.sorbed(t, activity, gaining=True) == pytest.approx(gained, rel=0.03, abs=2e-3)
+    for branch in ("desorption", "adsorption"):
+        below, exact, above = (
+            leaf.equilibrium_moisture_db(profile, activity + da, t, branch)
+            for da in (-0.015, 0.0, 0.015)
+        )
+        room = np.where(above > 1.2 * below, 0.10, 0.03)  # the flank of a salt's step is smeared
+        off = np.abs(table.sorbed(t, activity, gaining=branch == "adsorption") - exact)
+        assert np.all(off <= np.maximum(room * exact, 2e-3))
     hot, scorched = np.meshgrid(np.linspace(80.0, 130.0, 6), np.linspace(5e-3, 0.02, 9))
     exact = leaf.equilibrium_moisture_db(profile, scorched, hot)
     assert table.sorbed(hot, scorched) == pytest.approx(exact, rel=0.01, abs=2e-5)
