@@ -338,6 +338,21 @@ def test_salvage_with_corrections_gives_the_same_tables(tmp_path):
             )
 
 
+def test_salvage_keeps_a_corrected_start_in_the_history_of_its_new_lots(tmp_path):
+    from tests.book.book_makers import correction, start
+
+    facts = {**start("r", "R1", ["L"]).facts, "kind": "stage_started"}
+    with store.open_book(tmp_path / "book.db") as opened:
+        lots = [intake("i", "K", 1000, 100), intake("j", "L", 1000, 100)]
+        opened.append_many([*lots, start("r", "R1", ["K"])], now=NOW)
+        opened.append(correction("c", "r", happened=20, facts=facts), now=NOW)
+        store.salvage(tmp_path / "book.db", tmp_path / "new.db")
+        with store.open_book(tmp_path / "new.db") as new:
+            for lot, ids in (("K", ["i", "r"]), ("L", ["j", "c"])):
+                for held in (opened, new):
+                    assert [e.event.event_id for e in held.events(lot_id=lot)] == ids
+
+
 def test_a_log_left_by_another_book_is_not_taken_over_by_a_restored_one(path, tmp_path):
     target = tmp_path / "back.db"
     target.with_name("back.db-wal").write_bytes(b"left over")

@@ -8,7 +8,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import Edge, Event, LotState, RunState, canonical, event_from_json
+from wareleaf.book import Edge, Event, LotState, RunState, canonical, event_from_json, lots_touched
 from wareleaf.store.troubles import readable
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -132,6 +132,15 @@ def event_row(
         "prev_hash": hashes[0],
         "hash": hashes[1],
     }
+
+
+def touch_rows(event: Event, in_place: Event | None, sequence: int) -> list[dict[str, Any]]:
+    """The lots in whose history an event stands; a correction also in those of what it puts there.
+
+    ``in_place`` is what a correction puts in place; none for a void or any other event.
+    """
+    lots = (*lots_touched(event), *(lots_touched(in_place) if in_place else ()))
+    return [{"lot_id": i, "sequence": sequence} for i in dict.fromkeys(lots)]
 
 
 def upsert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:

@@ -19,7 +19,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import GENESIS, Edge, Event, edges_of, fold, lots_touched
+from wareleaf.book import GENESIS, Edge, Event, edges_of, fold, in_force
 from wareleaf.book.chain import body_hash
 from wareleaf.measure.errors import require
 from wareleaf.store import engine as engines
@@ -230,17 +230,20 @@ def _write(
 
 
 def _write_events(connection: sa.Connection, history: list[tuple[Event, str]]) -> None:
-    roots: dict[str, tuple[str, str]] = {}
+    originals: dict[str, Event] = {}
     before = GENESIS
     events: list[dict[str, Any]] = []
     touches: list[dict[str, Any]] = []
     for sequence, (event, body) in enumerate(history, 1):
-        own = event.kind != "correction"
-        root = (event.event_id, event.kind) if own else roots[event.corrects]
-        roots[event.event_id] = root
+        corrects = event.kind == "correction"
+        original = originals[event.corrects] if corrects else event
+        originals[event.event_id] = original
+        replaces = corrects and not event.facts.get("void", False)
+        in_place = in_force(event, original) if replaces else None
         digest = body_hash(before, body.encode())
+        root = (original.event_id, original.kind)
         events.append(rows.event_row(event, body, sequence, (before, digest), root))
-        touches += [{"lot_id": i, "sequence": sequence} for i in lots_touched(event)]
+        touches += rows.touch_rows(event, in_place, sequence)
         before = digest
     _insert(connection, schema.event, events)
     _insert(connection, schema.touch, touches)

@@ -168,12 +168,7 @@ class Writer:
         self._sequence += 1
         row = rows.event_row(event, body.decode(), self._sequence, (self._hash, digest), root)
         self._events.append(row)
-        touched = dict.fromkeys(
-            (*lots_touched(event), *(lots_touched(in_place) if in_place else ()))
-        )
-        self._touches.extend(
-            {"lot_id": i, "sequence": self._sequence} for i in dict.fromkeys(touched)
-        )
+        self._touches.extend(rows.touch_rows(event, in_place, self._sequence))
         self._hash, self._recorded_us = digest, row["recorded_us"]
         return Recorded(self._sequence, digest, event.event_id, event.recorded_at)
 
