@@ -106,6 +106,38 @@ def test_a_correction_may_draw_from_a_lot_that_was_recorded_later():
     assert [e.event_id for e in after.events] == ["i", "s", "j", "b"]
 
 
+def test_the_reason_of_a_hold_and_why_the_hold_is_corrected_are_two_things():
+    held = hold("h", "K", reason="shells", minute=20)
+    facts = book.correction_facts({**held.facts, "reason": "small shells"}, "hold", "misheard")
+    first = correction("c1", "h", happened=21, facts=facts)
+    assert first.facts["reason"] == "misheard"
+    after = corrected(first, base=[DAY[0], held])
+    assert after.lots["K"].held_because == "small shells"
+    assert book.as_meant(first).facts == {"lot_id": "K", "reason": "small shells"}
+
+    meant = book.as_meant(first).facts
+    second = correction(
+        "c2", "c1", happened=22, facts=book.correction_facts(meant, "hold", "clock was behind")
+    )
+    after = corrected(first, second, base=[DAY[0], held])
+    assert after.lots["K"].held_because == "small shells"
+    assert [e.happened_at for e in after.events if e.kind == "hold"] == [second.happened_at]
+
+
+def test_a_correction_from_before_it_carried_the_reason_of_its_event_reads_as_it_did():
+    wasted = event("w", "waste", 20, inputs=[("K", 10, 1)], streams=[("waste", 10, 1)],
+                   facts={"reason": "fell on the floor"})  # fmt: skip
+    old = correction("c", "w", happened=20, inputs=[("K", 20, 2)], streams=[("waste", 20, 2)],
+                     facts={"kind": "waste"})  # fmt: skip
+    after = corrected(old, base=[DAY[0], wasted])
+    assert after.events[-1].facts == {}
+    with pytest.raises(BadInput, match=r"facts.reason is missing"):
+        corrected(
+            correction("c", "h", happened=20, facts={"lot_id": "K", "kind": "hold"}),
+            base=[DAY[0], hold("h", "K", minute=20)],
+        )
+
+
 def test_the_start_of_a_finished_run_cannot_be_voided():
     base = [
         intake("i", "K", 1000, 100),

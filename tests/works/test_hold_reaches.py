@@ -55,6 +55,27 @@ def test_a_part_freed_from_a_held_lot_is_not_shipped_while_its_parent_is_held(wo
     assert len(works.book.events()) == before
 
 
+def test_a_hold_is_corrected_and_keeps_its_own_reason(works):
+    lot = load(works)
+    held = handle_lot.hold(works, "bex", lot.lot_id, "diesel smell on the quay")
+    first = handle_lot.correct(
+        works, "ilsa", held.event_id, "slip added", changes={"document": "slip 12"}
+    )
+    assert works.book.lot(lot.lot_id).held_because == "diesel smell on the quay"
+    facts = {"lot_id": lot.lot_id, "reason": "paraffin smell on the quay"}
+    second = handle_lot.correct(
+        works, "ilsa", first.event_id, "smelt again", changes={"facts": facts}
+    )
+    assert second.facts["reason"] == "smelt again"
+    assert works.book.lot(lot.lot_id).held_because == "paraffin smell on the quay"
+    assert works.book.event_in_force(held.event_id).document == "slip 12"
+    void = handle_lot.correct(works, "ilsa", second.event_id, "another lot", void=True)
+    assert works.book.lot(lot.lot_id).held_because == ""
+    handle_lot.correct(works, "ilsa", void.event_id, "it was this lot after all")
+    assert works.book.lot(lot.lot_id).held_because == "paraffin smell on the quay"
+    assert works.book.verify().ok
+
+
 def test_a_hold_needs_a_reason_and_a_person_who_may(works):
     lot = load(works)
     with pytest.raises(BadInput, match="say why"):

@@ -12,7 +12,13 @@ from wareleaf.book.balancing import (
 )
 from wareleaf.book.chain import GENESIS, canonical, canonical_json, event_hash
 from wareleaf.book.checks import OVERDRAW_SD, check, check_replay, check_standing
-from wareleaf.book.corrections import as_original, effective, in_force
+from wareleaf.book.corrections import (
+    as_meant,
+    as_original,
+    correction_facts,
+    effective,
+    in_force,
+)
 from wareleaf.book.errors import unexplained_sd
 from wareleaf.book.event import (
     JSON,
@@ -71,6 +77,7 @@ __all__ = [
     "TraceEdge",
     "apply",
     "apply_run",
+    "as_meant",
     "as_original",
     "balance",
     "canonical",
@@ -79,6 +86,7 @@ __all__ = [
     "check_form",
     "check_replay",
     "check_standing",
+    "correction_facts",
     "edges_of",
     "effective",
     "event_from_json",

@@ -7,15 +7,37 @@ draws from a lot that was recorded later, it is folded after that lot was made.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from wareleaf.book.event import Event
+from wareleaf.book.event import JSON, Event
 from wareleaf.book.forms import a_kind, check_form
 from wareleaf.book.kinds import lots_named
 from wareleaf.measure.errors import BadInput, require
 
 _CORRECTION_FACTS = ("reason", "void", "kind")
+
+_EVENTS_REASON = "event_reason"
+"""Where a correction carries the reason of the event that it puts in place, such as of a hold."""
+
+
+def correction_facts(
+    facts: Mapping[str, JSON], kind: str, reason: str, *, void: bool = False
+) -> dict[str, JSON]:
+    """Facts of a correction that puts an event of this kind with these facts in place.
+
+    ``reason`` says why it corrects; a reason that the event itself has (why a lot is held) goes
+    along as ``event_reason``.
+    """
+    carried = {_EVENTS_REASON if name == "reason" else name: v for name, v in facts.items()}
+    return {**carried, "kind": kind, "reason": reason, "void": void}
+
+
+def as_meant(event: Event) -> Event:
+    """An event, or what a correction puts in place, as an event of its kind with its own facts."""
+    if event.kind != "correction":
+        return event
+    return as_original(event, event.event_id, str(event.facts.get("kind", event.kind)))
 
 
 def in_force(correction: Event, original: Event) -> Event:
@@ -43,6 +65,8 @@ def in_force(correction: Event, original: Event) -> Event:
 def as_original(correction: Event, event_id: str, kind: str) -> Event:
     """A correction under the id and kind of what it corrects, without its own facts."""
     facts = {k: v for k, v in correction.facts.items() if k not in _CORRECTION_FACTS}
+    if _EVENTS_REASON in facts:
+        facts["reason"] = facts.pop(_EVENTS_REASON)
     return replace(correction, event_id=event_id, kind=kind, facts=facts, corrects="")
 
 

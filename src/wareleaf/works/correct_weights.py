@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from wareleaf.book import Event, Made
+from wareleaf.book import Event, Made, as_meant
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.handle_lot import correct
 from wareleaf.works.house import Works
@@ -46,7 +46,7 @@ def correct_weights(
         For weights or moistures that cannot be, a lot the event did not make, or a correction that
         would leave a later event without its leaf.
     """
-    old = in_force(works, event_id)
+    old = as_meant(in_force(works, event_id))
     made = {m.lot_id for m in old.outputs}
     for lot_id in weights:
         require(lot_id in made, "lot_id", lot_id, f"That event did not make lot {lot_id}.")
@@ -54,8 +54,7 @@ def correct_weights(
         _reweighed(m, *weights[m.lot_id]) if m.lot_id in weights else m for m in old.outputs
     )
     changes: dict[str, object] = {"outputs": outputs}
-    kind = old.facts.get("kind", old.kind)
-    if kind == "intake":
+    if old.kind == "intake":
         # The scale's own figures are replaced by the net weight that is now said to be right.
         first = outputs[0]
         changes["facts"] = {
@@ -77,9 +76,9 @@ def correct_weights(
 
 def correct_value(works: Works, who: str, event_id: str, reason: str, value: float) -> Event:
     """Put right the value of a reading or a result, in its own unit."""
-    old = in_force(works, event_id)
+    old = as_meant(in_force(works, event_id))
     require(
-        old.facts.get("kind", old.kind) in VALUED,
+        old.kind in VALUED,
         "event_id",
         event_id,
         "That event has no value to correct.",

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from wareleaf.book import Draw, Event, LotState, Made, Stream
+from wareleaf.book import Draw, Event, LotState, Made, Stream, as_meant, correction_facts
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
@@ -259,7 +259,8 @@ def correct(
     """Correct an event: the old one stays readable, everything derived is recomputed.
 
     ``changes`` replaces fields of the event (``inputs``, ``outputs``, ``streams``, ``facts``,
-    ``happened_at``, ``document``, ``place``); ``void`` takes the event out altogether.
+    ``happened_at``, ``document``, ``place``); ``void`` takes the event out altogether. Facts are
+    those of the event itself (`book.as_meant`), so the reason of a hold is the hold's.
     """
     require(bool(reason.strip()), "reason", reason, "reason is empty; say what was wrong.")
     found = works.book.event(event_id)
@@ -276,10 +277,12 @@ def correct(
         raise BadInput(
             name, None, f"{name} cannot be corrected; only {', '.join(sorted(allowed))}."
         )
-    old = found.event if not void else replace(found.event, inputs=(), outputs=(), streams=())
+    old = as_meant(found.event)
+    if void:
+        old = replace(old, inputs=(), outputs=(), streams=())
     new = replace(old, **changes)
     kind = str(found.event.facts.get("kind", found.event.kind))  # a correction keeps its line's
-    facts = {**new.facts, "kind": kind, "reason": reason.strip(), "void": void}
+    facts = correction_facts(new.facts, kind, reason.strip(), void=void)
     correction = event_of(
         works,
         Entry(
