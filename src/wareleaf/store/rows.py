@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from wareleaf.book import Edge, Event, LotState, RunState, canonical, event_from_json, lots_touched
+from wareleaf.measure.errors import require
 from wareleaf.store.troubles import readable
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -43,6 +44,16 @@ def microseconds(moment: datetime) -> int:
 def moment(us: int) -> datetime:
     """The other way, in UTC."""
     return _EPOCH + timedelta(microseconds=us)
+
+
+def require_zone(when: datetime) -> None:
+    """Refuse a time that says nothing of its zone."""
+    require(
+        when.tzinfo is not None and when.utcoffset() is not None,
+        "now",
+        when.isoformat(),
+        f"The time {when.isoformat()} has no time zone; give the offset too.",
+    )
 
 
 def lot_row(lot: LotState) -> dict[str, Any]:
