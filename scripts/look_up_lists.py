@@ -43,7 +43,7 @@ def role_names() -> tuple[str, ...]:
     """Roles of the settings, in their order."""
     from typing import get_args
 
-    from wareleaf.works.settings.model import Role
+    from wareleaf.works.settings.places import Role
 
     return get_args(Role)
 

@@ -13,7 +13,7 @@ import pytest
 from wareleaf.measure.pedigree import Evidence
 from wareleaf.works import finding, watch, watch_fit
 from wareleaf.works.settings import read_settings
-from wareleaf.works.settings.model import EquipmentKind
+from wareleaf.works.settings.machines import EquipmentKind
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = sorted((ROOT / "docs" / "look-up").glob("*.md"))

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
 from wareleaf.leaf import profile_ids
+from wareleaf.works.settings.table import Table
 
-STRICT = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
-
-class Laboratory(BaseModel):
+class Laboratory(Table):
     """What a test costs and how far it can be trusted; what a wrong release would cost."""
-
-    model_config = STRICT
 
     price_per_test: dict[str, float] = Field(default={}, description="By parameter.")
     price_other: float = Field(default=60.0, gt=0.0, description="Of a test that is not named.")
@@ -38,10 +35,8 @@ class Laboratory(BaseModel):
         return prices
 
 
-class UsualLeaf(BaseModel):
+class UsualLeaf(Table):
     """What the works' own leaf usually holds of something, instead of the published figure."""
-
-    model_config = STRICT
 
     leaf: str
     parameter: str

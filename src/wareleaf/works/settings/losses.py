@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from typing import Self
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from wareleaf import leaf as leaves
+from wareleaf.works.settings.table import Table
 
 
-class LossConstants(BaseModel):
+class LossConstants(Table):
     """First-order constants of what a leaf loses to heat, from the works' own trial."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     leaf: str
     what: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="For example vitamin_c.")

@@ -1,241 +1,47 @@
-"""What a works says of itself: sites, equipment, meters, people, products, costs and markets.
+"""What a works says of itself: the whole settings file.
 
-Every model is frozen and refuses unknown keys, so that a misspelt setting is an error and not a
-silent default. References between tables (an equipment's site, a product's film) are checked when
-the whole file is read.
+References between tables (an equipment's site, a product's film) are checked when the whole file is
+read.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Any, Literal, Self, TypeVar
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from typing import Self, TypeVar
+from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from wareleaf.measure.errors import BadInput
+from wareleaf.works.settings.goods import Costs, Customer, Film, Product
 from wareleaf.works.settings.laboratory import Laboratory, UsualLeaf
 from wareleaf.works.settings.losses import LossConstants
-
-Stage = Literal["wash", "blanch", "wither", "roll", "oxidise", "dry", "sift", "mill", "pack"]
-EquipmentKind = Literal[
-    "wash_tank",
-    "blanch_bath",
-    "wither_trough",
-    "roller",
-    "oxidation_floor",
-    "belt_dryer",
-    "fluid_bed",
-    "sifter",
-    "mill",
-    "packing_bench",
-]
-Role = Literal["manager", "intake", "operator", "lab", "quality_manager", "packer", "auditor"]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class Firm(_Table):
-    """Who runs the works, and on which clock its days are counted."""
-
-    name: str = Field(min_length=1)
-    time_zone: str
-    currency: str = Field("EUR", pattern=r"^[A-Z]{3}$")
-
-    @field_validator("time_zone")
-    @classmethod
-    def _known_zone(cls, name: str) -> str:
-        try:
-            ZoneInfo(name)
-        except (ZoneInfoNotFoundError, ValueError) as error:
-            raise ValueError(f"{name!r} is not a known time zone, like Europe/Lisbon") from error
-        return name
-
-
-class Site(_Table):
-    """One works of the firm.
-
-    ``weather`` is the path of an hourly EPW or TMY3 file (from the works' folder), or
-    ``shipped:NAME`` for a station file that comes with the installation.
-    """
-
-    id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")
-    name: str = Field(min_length=1)
-    letter: str = Field(pattern=r"^[A-Z]$", description="First letter of this site's lot numbers.")
-    crop: Literal["kelp", "tea"]
-    weather: str
-    address: str = ""
-    phone: str = ""
-    day_starts_h: float = Field(5.0, ge=0.0, lt=24.0)
-    day_ends_h: float = Field(22.0, gt=0.0, le=24.0)
-
-
-class SourcePlace(_Table):
-    """A line at sea or a field on land: where each gram comes from."""
-
-    id: str
-    site: str
-    name: str
-    leaf: str
-    grower: str = ""
-    phone: str = ""
-    address: str = ""
-    haul_h: float = Field(0.5, ge=0.0, le=48.0, description="Usual hours from cut to door.")
-
-
-class Equipment(_Table):
-    """One machine, with the numbers the stage models and the plan need.
-
-    ``settings`` holds the fields of the stage's spec (see docs/look-up/equipment.md); ``defaults``
-    the settings an operator starts from.
-    """
-
-    id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")
-    site: str
-    name: str
-    stage: Stage
-    kind: EquipmentKind
-    capacity_kg: float | None = Field(None, gt=0.0, description="Batch capacity, kg of leaf.")
-    rate_kg_h: float | None = Field(None, gt=0.0, description="Feed rate, kg of leaf an hour.")
-    crew_needed: int = Field(1, ge=0)
-    warm_up_h: float = Field(0.0, ge=0.0)
-    clean_h: float = Field(0.0, ge=0.0, description="Cleaning between two kinds of leaf.")
-    settings: dict[str, Any] = {}
-    defaults: dict[str, float] = {}
-
-
-class Room(_Table):
-    """A bin or silo in which leaf lies loose, and how it mixes there.
-
-    See docs/understand/mixing.md for the rules.
-    """
-
-    id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")
-    site: str
-    name: str
-    rule: Literal["in_order", "mixed", "tanks"] = "mixed"
-    tanks: int = Field(1, ge=1, le=50, description="Equal mixed parts in a row, for tanks.")
-    cut: float = Field(
-        0.001, ge=0.0, le=0.05, description="Share of the content below which a lot counts as out."
-    )
-    capacity_kg: float | None = Field(None, gt=0.0)
-
-
-class Meter(_Table):
-    """An instrument and how far it can be trusted (one standard deviation)."""
-
-    id: str
-    site: str
-    name: str
-    quantity: Literal["mass_kg", "moisture_wb", "temperature_c", "relative_humidity", "net_g"]
-    standard_uncertainty: float = Field(ge=0.0, description="In the unit of the quantity.")
-    relative_uncertainty: float = Field(0.0, ge=0.0, lt=0.5, description="Added in quadrature.")
-    method: str = ""
-
-    def sd(self, value: float) -> float:
-        """Standard uncertainty of a reading, in the unit of the quantity."""
-        return float(
-            (self.standard_uncertainty**2 + (self.relative_uncertainty * value) ** 2) ** 0.5
-        )
-
-
-class Crew(_Table):
-    """People on shift at a site, by skill."""
-
-    site: str
-    skill: str
-    people: int = Field(ge=0)
-    from_h: float = Field(ge=0.0, le=24.0)
-    until_h: float = Field(ge=0.0, le=30.0)
-
-
-class Film(_Table):
-    """A packing film; permeance is given as the test was run."""
-
-    id: str
-    name: str
-    wvtr_g_m2_day: float = Field(gt=0.0)
-    wvtr_temperature_c: float = 38.0
-    wvtr_relative_humidity_difference: float = Field(0.9, gt=0.0, le=1.0)
-    cost_per_m2: float = Field(0.0, ge=0.0)
-    evidence: str = "practice"
-
-
-class Product(_Table):
-    """What is sold: from which leaf, in which form and pack, with the buyer's own limits."""
-
-    id: str
-    site: str
-    name: str
-    leaf: str
-    form: str
-    route: list[Stage]
-    tags: list[str] = Field([], description="What limits care for: ready_to_eat, supplement...")
-    nominal_g: float = Field(gt=0.0)
-    film: str
-    pack_area_m2: float = Field(gt=0.0)
-    price_per_kg: float = Field(ge=0.0)
-    moisture_wb_max: float = Field(gt=0.0, lt=1.0)
-    best_before_days: int = Field(365, gt=0)
-
-
-class Customer(_Table):
-    """A buyer, the market whose limits apply, and whom to ring in a recall."""
-
-    id: str
-    name: str
-    market: str
-    contact: str = ""
-    phone: str = ""
-    mail: str = ""
-    address: str = ""
-
-
-class Person(_Table):
-    """Someone who may record in the book."""
-
-    id: str = Field(pattern=r"^[a-z][a-z0-9_-]*$")
-    name: str
-    roles: list[Role] = Field(min_length=1)
-    sites: list[str] = []
-
-
-class Costs(_Table):
-    """Prices the plan and the accounts use."""
-
-    leaf_per_kg: dict[str, float]
-    labour_per_h: float = Field(ge=0.0)
-    electricity_per_kwh: float = Field(ge=0.0)
-    fuel_per_kg: float = Field(ge=0.0)
-    fuel: str = "lpg"
-    divert_per_kg: float = Field(0.05, ge=0.0, description="Loss when leaf goes to a lesser use.")
-    refuse_per_kg: float = Field(0.30, ge=0.0, description="Loss when leaf is turned away.")
-
+from wareleaf.works.settings.machines import Equipment, Meter
+from wareleaf.works.settings.places import Crew, Firm, Person, Room, Site, SourcePlace
+from wareleaf.works.settings.table import Table
 
 Row = TypeVar("Row", Site, SourcePlace, Equipment, Room, Meter, Film, Product, Customer, Person)
 
 
-class WorksSettings(_Table):
+class WorksSettings(Table):
     """The whole file."""
 
     firm: Firm
     site: list[Site] = Field(min_length=1)
-    source: list[SourcePlace] = []
-    equipment: list[Equipment] = []
-    room: list[Room] = []
-    meter: list[Meter] = []
-    crew: list[Crew] = []
-    film: list[Film] = []
-    product: list[Product] = []
-    customer: list[Customer] = []
+    source: list[SourcePlace] = Field([])
+    equipment: list[Equipment] = Field([])
+    room: list[Room] = Field([])
+    meter: list[Meter] = Field([])
+    crew: list[Crew] = Field([])
+    film: list[Film] = Field([])
+    product: list[Product] = Field([])
+    customer: list[Customer] = Field([])
     person: list[Person] = Field(min_length=1)
-    loss: list[LossConstants] = []
+    loss: list[LossConstants] = Field([])
     costs: Costs
     laboratory: Laboratory = Laboratory()
-    usual_leaf: list[UsualLeaf] = []
+    usual_leaf: list[UsualLeaf] = Field([])
 
     @model_validator(mode="after")
     def _references_exist(self) -> Self:
