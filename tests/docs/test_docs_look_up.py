@@ -11,9 +11,10 @@ from types import ModuleType
 import pytest
 
 from wareleaf.measure.pedigree import Evidence
-from wareleaf.works import finding, watch, watch_fit
+from wareleaf.works import finding, watch
 from wareleaf.works.settings import read_settings
 from wareleaf.works.settings.machines import EquipmentKind
+from wareleaf.works.watch import instruments
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = sorted((ROOT / "docs" / "look-up").glob("*.md"))
@@ -81,7 +82,8 @@ def test_the_demo_uses_only_settings_of_the_tables(look_up: ModuleType) -> None:
 
 def test_alarms_are_those_that_are_raised() -> None:
     text = (ROOT / "docs" / "look-up" / "alarms.md").read_text("utf-8")
-    source = "".join(Path(m.__file__).read_text("utf-8") for m in (watch, watch_fit))
+    files = Path(watch.__file__).parent.glob("*.py")
+    source = "".join(file.read_text("utf-8") for file in files)
     raised = set(re.findall(r'kind="([a-z]+)",\n\s+severity', source))
     assert set(re.findall(r"^\| `([a-z]+)` \|", text, re.M)) == raised
 
@@ -92,9 +94,9 @@ def test_alarms_state_the_rates_of_the_code() -> None:
     assert len(rates) == 4
     assert {float(r) / 100.0 for r in rates} == {finding.FALSE_ALARM}
     assert f"**{100 * finding.FALSE_ALARM:g} %**" in text
-    assert f"at least {watch.FEWEST_WEIGHTS} loads" in text
-    assert f"at least {watch.FEWEST_PAIRS} days" in text
-    assert f"within {100 * watch.TICKET_RELATIVE_SD:g} %" in text
+    assert f"at least {instruments.FEWEST_WEIGHTS} loads" in text
+    assert f"at least {instruments.FEWEST_PAIRS} days" in text
+    assert f"within {100 * instruments.TICKET_RELATIVE_SD:g} %" in text
 
 
 def test_evidence_marks_are_those_of_the_tables() -> None:
