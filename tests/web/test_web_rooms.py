@@ -8,7 +8,7 @@ from starlette.testclient import TestClient
 from web_works import Seeded, sign_in
 
 from wareleaf.web.app import create_app
-from wareleaf.works.rooms import room_view
+from wareleaf.works.room_view import room_view
 
 HTML = {"accept": "text/html"}
 

@@ -5,7 +5,8 @@ from tests.works.plan_day_works import small_works
 
 from wareleaf.measure import BadInput
 from wareleaf.works.handle_lot import free, hold
-from wareleaf.works.rooms import put_in, room_view, rooms_passed, take_out
+from wareleaf.works.room_view import room_view, rooms_passed
+from wareleaf.works.rooms import put_in, take_out
 from wareleaf.works.run_stage import start_run
 from wareleaf.works.trace_lot import trace
 

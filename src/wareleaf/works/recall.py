@@ -13,7 +13,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.recall_fault import Fault, Start, words_of
 from wareleaf.works.recall_flow import Account, Flow, follow
 from wareleaf.works.recall_start import start_of
-from wareleaf.works.rooms import rooms_passed
+from wareleaf.works.room_view import rooms_passed
 from wareleaf.works.sight import Sight, sight
 
 _MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)

@@ -1,91 +1,21 @@
-"""Bins and silos: put lots in, take a weight out, and say which lots the taking is made of."""
+"""Put lots into a bin or silo, and take a weight out: made of what the room's rule says."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from wareleaf.book import Draw, Event, LotState, Made
-from wareleaf.book.mixing import Mixing, Move, Taking, tail_g, take
+from wareleaf.book import Draw, LotState, Made
+from wareleaf.book.mixing import Move, Taking, take
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.handle_lot import shared_attributes
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, draw, dry_sd_kg, moisture_sd, new_lot_id, record
+from wareleaf.works.room_view import TAKEN_FROM, RoomView, lying, mixing_of, room_view
 from wareleaf.works.settings import Room
-
-TAKEN_FROM = "taken_from"
-"""Attribute of a lot that was taken out of a room."""
-
-RULE_WORDS: Mapping[str, str] = {
-    "in_order": "first in, first out",
-    "mixed": "all of it mixes",
-    "tanks": "mixes in {tanks} parts, one behind another",
-}
-
-
-@dataclass(frozen=True)
-class RoomView:
-    """A room as it stands.
-
-    Parameters
-    ----------
-    room : Room
-        From the settings.
-    lots : tuple of LotState
-        What lies in it, first in first.
-    mass_kg : float
-        All of it.
-    tail_kg : float
-        What has to go through at this content until a lot counts as out; 0 for an empty room.
-    """
-
-    room: Room
-    lots: tuple[LotState, ...]
-    mass_kg: float
-    tail_kg: float
-
-    @property
-    def words(self) -> str:
-        """The rule in words."""
-        return rule_words(self.room.rule, self.room.tanks)
-
-
-def rule_words(rule: str, tanks: int) -> str:
-    """A rule as people say it."""
-    return RULE_WORDS[rule].format(tanks=tanks)
-
-
-def mixing_of(room: Room) -> Mixing:
-    """The rule of a room."""
-    return Mixing(room.rule, room.tanks if room.rule == "tanks" else 1, room.cut)
-
-
-def room_view(works: Works, room_id: str) -> RoomView:
-    """A room with what lies in it.
-
-    Raises
-    ------
-    BadInput
-        For an unknown room.
-    """
-    room = works.settings.room_of(room_id)
-    lots = _lying(works, room)
-    mass_g = sum(lot.remaining_mass_g for lot in lots)
-    tail = tail_g(mixing_of(room), mass_g) / 1000.0 if mass_g and room.cut else 0.0
-    return RoomView(room, tuple(lots), mass_g / 1000.0, tail)
-
-
-def rooms(works: Works, site_id: str) -> list[RoomView]:
-    """Every room of a site."""
-    return [room_view(works, room.id) for room in works.settings.room if room.site == site_id]
-
-
-def _lying(works: Works, room: Room) -> list[LotState]:
-    there = works.book.lots(site=room.site, place=room.id, in_stock_only=True)
-    return sorted(there, key=lambda lot: (lot.made_at, lot.lot_id))
 
 
 def put_in(
@@ -109,7 +39,7 @@ def put_in(
     acting(works, who, "run a stage", room.site)
     require(bool(lot_ids), "lot_ids", [], "Choose at least one lot to put in.")
     lots = [works.book.lot(lot_id) for lot_id in dict.fromkeys(lot_ids)]
-    _may_go_in(room, lots, _lying(works, room))
+    _may_go_in(room, lots, lying(works, room))
     at = happened_at or works.now()
     for lot in lots:
         drawn = draw(lot)
@@ -200,7 +130,7 @@ def take_out(
         raise BadInput("mass_kg", mass_kg, f"mass_kg is {mass_kg:g}; it must be above 0.")
     if place in {each.id for each in works.settings.room}:
         raise BadInput("place", place, f"{place} is a room; take the leaf out to the floor first.")
-    lots = {lot.lot_id: lot for lot in _lying(works, room)}
+    lots = {lot.lot_id: lot for lot in lying(works, room)}
     held = [lot.lot_id for lot in lots.values() if lot.held_because]
     if held:
         raise BadInput(
@@ -298,27 +228,3 @@ def _facts(room: Room, taking: Taking) -> dict[str, Any]:
         "cut": room.cut,
         "closed": dict(taking.closed_g),
     }
-
-
-def rooms_passed(works: Works, lots: Iterable[LotState]) -> tuple[str, ...]:
-    """What a trace has to say of the rooms it went through: how each taking among lots mixed."""
-    taken = [lot for lot in lots if TAKEN_FROM in lot.attributes]
-    return tuple(
-        f"{lot.lot_id} out of {_said_of(works, works.book.event(lot.made_by).event)}"
-        for lot in taken
-    )
-
-
-def _said_of(works: Works, event: Event) -> str:
-    facts = event.facts
-    names = {room.id: room.name for room in works.settings.room}
-    words = rule_words(str(facts["rule"]), int(facts["tanks"]))
-    text = f"{names.get(facts['room'], facts['room'])}: {words}."
-    closed = facts.get("closed") or {}
-    if closed:
-        parts = ", ".join(f"{lot_id} ({g / 1000.0:.3f} kg)" for lot_id, g in closed.items())
-        text += (
-            f" Below {100.0 * float(facts['cut']):g} % of what it held a lot counts as out: "
-            f"{parts} went with this taking; as much may still have come out later."
-        )
-    return text

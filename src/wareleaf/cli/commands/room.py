@@ -18,7 +18,7 @@ def command() -> None:
 @in_works()
 def show(job: Job, site: str) -> None:
     """What lies in the rooms of SITE."""
-    from wareleaf.works.rooms import rooms
+    from wareleaf.works.room_view import rooms
 
     found = rooms(job.works, job.works.settings.site_of(site).id)
     lines = []

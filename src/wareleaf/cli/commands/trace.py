@@ -12,7 +12,7 @@ from wareleaf.cli.common import Job, in_works, kg, next_step, percent
 @in_works()
 def command(job: Job, lot_id: str) -> None:
     """Trace LOT both ways, with shares by dry matter."""
-    from wareleaf.works.rooms import rooms_passed
+    from wareleaf.works.room_view import rooms_passed
     from wareleaf.works.trace_lot import trace
     from wareleaf.works.whereabouts import whereabouts
 

@@ -13,7 +13,8 @@ from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.meters import meters_for
 from wareleaf.web.view import refused_status, show
-from wareleaf.works.rooms import put_in, room_view, rooms, take_out
+from wareleaf.works.room_view import room_view, rooms
+from wareleaf.works.rooms import put_in, take_out
 
 router = APIRouter()
 

@@ -10,7 +10,7 @@ from wareleaf.web.as_json import wants_json
 from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import show
 from wareleaf.works.find_lots import find_lots
-from wareleaf.works.rooms import rooms_passed
+from wareleaf.works.room_view import rooms_passed
 from wareleaf.works.trace_lot import trace
 from wareleaf.works.whereabouts import whereabouts
 
