@@ -61,7 +61,7 @@ class Near:
 
     def take_roots(self, root_ids: Iterable[str]) -> None:
         """Add events by the id of the event first recorded."""
-        for some in _parts(list(root_ids)):
+        for some in rows.in_parts(list(root_ids)):
             self.history |= dict(self._in_force(schema.event.c.root_id.in_(some)))
 
     def take_runs(self, run_ids: Iterable[str]) -> None:
@@ -78,7 +78,7 @@ class Near:
         self, lot_ids: Sequence[str], *conditions: Any
     ) -> Iterator[tuple[str, tuple[int, Event]]]:
         touch = schema.touch.c
-        for some in _parts(lot_ids):
+        for some in rows.in_parts(lot_ids):
             touched = sa.select(touch.sequence).where(touch.lot_id.in_(some))
             yield from self._in_force(schema.event.c.sequence.in_(touched), *conditions)
 
@@ -108,7 +108,7 @@ class Near:
     def runs(self, run_ids: Iterable[str]) -> list[RunState]:
         """Runs by id as they are; those that there are."""
         wanted = sorted(run_ids)
-        for some in _parts([k for k in wanted if k not in self._runs]):
+        for some in rows.in_parts([k for k in wanted if k not in self._runs]):
             query = sa.select(schema.run).where(schema.run.c.run_id.in_(some))
             for row in self._connection.execute(query):
                 self._runs[row.run_id] = rows.run_of(row._mapping)
@@ -196,7 +196,7 @@ class Near:
 
     def _places(self, event_ids: Iterable[str]) -> dict[str, int]:
         table, found = schema.event.c, {}
-        for some in _parts(sorted(event_ids)):
+        for some in rows.in_parts(sorted(event_ids)):
             query = sa.select(table.event_id, table.sequence).where(table.event_id.in_(some))
             found.update({row.event_id: row.sequence for row in self._connection.execute(query)})
         return found
@@ -208,13 +208,9 @@ class Near:
         edge = schema.edge.c
         while front:
             reached: set[str] = set()
-            for some in _parts(front):
+            for some in rows.in_parts(front):
                 query = sa.select(edge.child).where(edge.parent.in_(some))
                 reached.update(self._connection.execute(query).scalars())
             front = sorted(reached - found)
             found |= reached
         return found
-
-
-def _parts(items: Sequence[str], size: int = 400) -> Iterator[Sequence[str]]:
-    return (items[i : i + size] for i in range(0, len(items), size))

@@ -15,7 +15,6 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.store import rows, schema
 
 _correction = schema.event.alias("correction")
-_PART = 500  # names in one question; a database takes only so many
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +85,11 @@ def events_of_lots(connection: sa.Connection, lot_ids: Iterable[str]) -> list[Re
     """Events that touch some lots, with all that they correct or that corrects them."""
     table, touch = schema.event.c, schema.touch.c
     roots: set[str] = set()
-    for part in _parts(sorted(set(lot_ids))):
+    for part in rows.in_parts(sorted(set(lot_ids))):
         query = sa.select(table.root_id).join(schema.touch, touch.sequence == table.sequence)
         roots.update(connection.execute(query.where(touch.lot_id.in_(part))).scalars())
     found: list[RecordedEvent] = []
-    for part in _parts(sorted(roots)):
+    for part in rows.in_parts(sorted(roots)):
         query = _recorded_events().where(table.root_id.in_(part))
         found.extend(_recorded(r) for r in connection.execute(query))
     return sorted(found, key=lambda r: r.sequence)
@@ -106,10 +105,6 @@ def events_saying(connection: sa.Connection, words: str, limit: int) -> list[Rec
     )
     query = _recorded_events().where(holds).order_by(table.sequence.desc()).limit(limit)
     return [_recorded(r) for r in connection.execute(query)]
-
-
-def _parts(ids: list[str], size: int = _PART) -> Iterable[list[str]]:
-    return (ids[i : i + size] for i in range(0, len(ids), size))
 
 
 def event_at(connection: sa.Connection, sequence: int) -> RecordedEvent:
@@ -155,7 +150,7 @@ def _touching(query: Any, lot_id: str | Iterable[str] | None) -> Iterator[Any]:
         return
     ids = [lot_id] if isinstance(lot_id, str) else list(dict.fromkeys(lot_id))
     touch = schema.touch.c
-    for few in _parts(ids):
+    for few in rows.in_parts(ids):
         touched = sa.select(touch.sequence).where(touch.lot_id.in_(few))
         yield query.where(schema.event.c.sequence.in_(touched))
 
@@ -233,7 +228,7 @@ def lots(
         return [rows.lot_of(r._mapping) for r in connection.execute(query)]
     wanted = list(dict.fromkeys(ids))
     found: list[LotState] = []
-    for few in _parts(wanted):
+    for few in rows.in_parts(wanted):
         part = query.where(table.lot_id.in_(few))
         found.extend(rows.lot_of(r._mapping) for r in connection.execute(part))
     return sorted(found, key=lambda k: (k.made_at, k.lot_id))

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
 from wareleaf.book import Edge, Event, LotState, RunState, canonical, event_from_json, lots_touched
 from wareleaf.measure.errors import require
 from wareleaf.store.troubles import readable
+
+T = TypeVar("T")
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -152,6 +155,11 @@ def touch_rows(event: Event, in_place: Event | None, sequence: int) -> list[dict
     """
     lots = (*lots_touched(event), *(lots_touched(in_place) if in_place else ()))
     return [{"lot_id": i, "sequence": sequence} for i in dict.fromkeys(lots)]
+
+
+def in_parts(items: Sequence[T], size: int = 500) -> Iterator[Sequence[T]]:
+    """Items a part at a time: a question to a database takes only so many names."""
+    return (items[i : i + size] for i in range(0, len(items), size))
 
 
 def upsert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:

@@ -29,7 +29,6 @@ from wareleaf.store.troubles import BookUnavailable, reason
 from wareleaf.store.verifying import VerifyReport
 
 _SIDE = ("setting", "person", "counter")
-_BATCH = 500
 _LEAST_BYTES = 64  # no event takes so few; a larger number than fits the file is damage
 _GIVE_UP = 20_000
 """So many events after a gap are looked for at most."""
@@ -258,8 +257,8 @@ def _write_derived(connection: sa.Connection, history: list[Event]) -> None:
 
 
 def _insert(connection: sa.Connection, table: sa.Table, many: list[dict[str, Any]]) -> None:
-    for start in range(0, len(many), _BATCH):
-        connection.execute(sa.insert(table), many[start : start + _BATCH])
+    for part in rows.in_parts(many):
+        connection.execute(sa.insert(table), list(part))
 
 
 def _write_side(connection: sa.Connection, name: str, sources: list[sqlite3.Connection]) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, TypeVar
@@ -29,6 +29,7 @@ from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import genealogy, queries, refolding, rows, schema
 
 T = TypeVar("T")
+_AT_ONCE = 200  # events read for together
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,12 +112,12 @@ class Writer:
             event = replace(event, recorded_at=last)
         return event
 
-    def prepare(self, events: list[Event]) -> None:
+    def prepare(self, events: Sequence[Event]) -> None:
         """Read what many events will need, in few questions instead of two an event."""
         events = [e for e in events if _has_form(e)]  # `take` refuses the others
         ids = [e.event_id for e in events if e.event_id not in self._free_ids]
         table = schema.event.c
-        for part in _parts(ids):
+        for part in rows.in_parts(ids):
             known = self._connection.execute(
                 sa.select(table.event_id).where(table.event_id.in_(part))
             )
@@ -153,7 +154,7 @@ class Writer:
 
     def _load_lots(self, lot_ids: Iterable[str]) -> None:
         unseen = (i for i in lot_ids if i not in self._lots and i not in self._absent)
-        for part in _parts(list(dict.fromkeys(unseen))):
+        for part in rows.in_parts(list(dict.fromkeys(unseen))):
             query = sa.select(schema.lot).where(schema.lot.c.lot_id.in_(part))
             for row in self._connection.execute(query):
                 self._lots[row.lot_id] = rows.lot_of(row._mapping)
@@ -256,7 +257,7 @@ def append_all(
     """
     writer = Writer(connection, now)
     done: list[Recorded] = []
-    for part in _parts(list(events)):
+    for part in rows.in_parts(list(events), _AT_ONCE):
         if len(part) > 1:
             writer.prepare(part)
         done.extend(writer.take(event) for event in part)
@@ -274,7 +275,3 @@ def _has_form(event: Event) -> bool:
     except BadInput:
         return False
     return True
-
-
-def _parts(items: list[T], size: int = 200) -> Iterator[list[T]]:
-    return (items[i : i + size] for i in range(0, len(items), size))
