@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import BaseModel, Field
 
 from wareleaf.works.doors import DoorInput, DoorOutput
+from wareleaf.works.doors._fits import Constant, constants_of, goodness, loose, unranked
 
 if TYPE_CHECKING:
     from wareleaf.leaf.fit import Fit
@@ -49,13 +50,6 @@ class Input(DoorInput):
     half_thickness_m: float | None = Field(
         None, gt=0.0, le=0.1, description="Of the slab, dried from both faces."
     )
-
-
-class Constant(BaseModel):
-    """A fitted constant; the error is null where the readings do not determine it."""
-
-    value: float
-    standard_error: float | None
 
 
 class FittedCurve(BaseModel):
@@ -145,17 +139,9 @@ def _shown(fit: Fit, data: Input) -> FittedCurve:
     end = fit.parameters.get(EQUILIBRIUM, data.equilibrium_moisture_db or 0.0)
     shown = FittedCurve(
         model=fit.model,
-        parameters={
-            name: Constant(value=value, standard_error=fit.standard_errors[name])
-            for name, value in fit.parameters.items()
-        },
-        rmse=fit.rmse,
+        parameters=constants_of(fit),
         rmse_moisture_ratio=fit.rmse / (data.moisture_db[0] - end),
-        residual_sd=fit.residual_sd,
-        mean_relative_deviation_percent=fit.mean_relative_deviation_percent,
-        aicc=fit.aicc,
-        predicted=fit.predicted.tolist(),
-        residuals=fit.residuals.tolist(),
+        **goodness(fit),
     )
     if fit.model == "diffusion_slab" and data.half_thickness_m is not None:
         per_h = data.half_thickness_m**2 / 3600.0
@@ -178,11 +164,7 @@ def _warnings(data: Input, found: list[Fit]) -> list[str]:
     if below:
         said.append(f"{len(below)} readings are drier than equilibrium_moisture_db.")
     for fit in found:
-        loose = [n for n, e in fit.standard_errors.items() if e is None]
-        if loose:
-            said.append(f"{fit.model}: the readings do not determine {', '.join(loose)}.")
-        if fit.aicc is None:
-            said.append(f"{fit.model}: too few readings for AICc; it stands last, by RMSE.")
+        said += [*loose(fit, "the readings do"), *unranked(fit, "readings")]
         if fit.model == "wang_singh":
             said.append(
                 "wang_singh turns upward past its lowest point; use it inside the run only."

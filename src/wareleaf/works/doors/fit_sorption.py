@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import BaseModel, Field
 
 from wareleaf.works.doors import DoorInput, DoorOutput
+from wareleaf.works.doors._fits import Constant, constants_of, goodness, loose, unranked
 
 if TYPE_CHECKING:
     from wareleaf.leaf.fit_sorption import SorptionFit
@@ -44,13 +45,6 @@ class Input(DoorInput):
     models: list[ModelName] | None = Field(
         None, description="All six when left out, less those with more constants than points."
     )
-
-
-class Constant(BaseModel):
-    """A fitted constant; the error is null where the points do not determine it."""
-
-    value: float
-    standard_error: float | None
 
 
 class FittedIsotherm(BaseModel):
@@ -107,18 +101,10 @@ def _shown(found: SorptionFit) -> FittedIsotherm:
     fit = found.fit
     return FittedIsotherm(
         model=fit.model,
-        parameters={
-            name: Constant(value=value, standard_error=fit.standard_errors[name])
-            for name, value in fit.parameters.items()
-        },
+        parameters=constants_of(fit),
         held={n: v for n, v in found.constants.items() if n not in fit.parameters},
         constants=found.constants,
-        rmse=fit.rmse,
-        residual_sd=fit.residual_sd,
-        mean_relative_deviation_percent=fit.mean_relative_deviation_percent,
-        aicc=fit.aicc,
-        predicted=fit.predicted.tolist(),
-        residuals=fit.residuals.tolist(),
+        **goodness(fit),
     )
 
 
@@ -128,11 +114,7 @@ def _warnings(found: list[SorptionFit]) -> list[str]:
         name = each.fit.model
         if each.held:
             said.append(f"{name}: held, not fitted: {', '.join(each.held)}.")
-        loose = [n for n, e in each.fit.standard_errors.items() if e is None]
-        if loose:
-            said.append(f"{name}: the points do not determine {', '.join(loose)}.")
-        if each.fit.aicc is None:
-            said.append(f"{name}: too few points for AICc; it stands last, by RMSE.")
+        said += [*loose(each.fit, "the points do"), *unranked(each.fit, "points")]
         if name == "gab" and each.constants["k"] > 1.0:
             said.append("gab: K is above 1, so the isotherm ends below saturation.")
     said.append("Constants hold inside the points' range of temperature and water activity only.")

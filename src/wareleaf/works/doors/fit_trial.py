@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import BaseModel, Field
 
 from wareleaf.works.doors import DoorInput, DoorOutput
+from wareleaf.works.doors._fits import goodness, loose, unranked
 from wareleaf.works.doors.blanch import BathIn
 
 if TYPE_CHECKING:
@@ -270,23 +271,14 @@ def _shown(found: TrialFit) -> FittedTrial:
         model=fit.model,
         constants=constants,
         use=found.use,
-        rmse=fit.rmse,
-        residual_sd=fit.residual_sd,
-        mean_relative_deviation_percent=fit.mean_relative_deviation_percent,
-        aicc=fit.aicc,
-        predicted=fit.predicted.tolist(),
-        residuals=fit.residuals.tolist(),
+        **goodness(fit),
     )
 
 
 def _warnings(found: list[TrialFit]) -> list[str]:
     said = []
     for each in found:
-        loose = [n for n, e in each.fit.standard_errors.items() if e is None]
-        if loose:
-            said.append(f"{each.fit.model}: the trial does not determine {', '.join(loose)}.")
-        if each.fit.aicc is None:
-            said.append(f"{each.fit.model}: too few points for AICc; it stands last, by RMSE.")
+        said += [*loose(each.fit, "the trial does"), *unranked(each.fit, "points")]
         for constant in each.constants:
             error = constant.standard_error
             if error is not None and error > 0.5 * abs(constant.value):
