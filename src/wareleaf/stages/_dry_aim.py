@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wareleaf.measure import moisture_db_from_wb, require
-from wareleaf.stages._dry_load import DryRun, check_run
+from wareleaf.measure import moisture_db_from_wb
+from wareleaf.stages._dry_load import DryRun, check_run, check_target
 from wareleaf.stages._dry_result import DryResult
 from wareleaf.stages._dry_run import simulate
 from wareleaf.stages._dry_solve import scenarios, solve
@@ -71,14 +71,7 @@ def aim(
         or what the leaf can bear).
     """
     check_run(dryer, run)
-    finite("target_moisture_wb", target_moisture_wb, 0.0, 0.98, above=True)
-    require(
-        target_moisture_wb < run.moisture_wb,
-        "target_moisture_wb",
-        target_moisture_wb,
-        f"target_moisture_wb is {target_moisture_wb:g}, not drier than the feed at "
-        f"{run.moisture_wb:g}; give a drier target.",
-    )
+    check_target(run, target_moisture_wb)
     profile = run.leaf_profile()
     limit = profile.leaf_temperature_max_c
     if leaf_temperature_max_c is not None:

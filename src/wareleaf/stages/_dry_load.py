@@ -125,3 +125,15 @@ def loading_kg_m2(dryer: Dryer, run: DryRun) -> float:
     if isinstance(dryer, TrayDryer):
         return run.lot_kg() / dryer.area_m2
     return run.feed_kg_h * run.residence_h / dryer.area_m2
+
+
+def check_target(run: DryRun, target_moisture_wb: float) -> None:
+    """Refuse a target that is no moisture, or not drier than the leaf that is fed."""
+    finite("target_moisture_wb", target_moisture_wb, 0.0, 0.98, above=True)
+    require(
+        target_moisture_wb < run.moisture_wb,
+        "target_moisture_wb",
+        target_moisture_wb,
+        f"target_moisture_wb is {target_moisture_wb:g}, not drier than the feed at "
+        f"{run.moisture_wb:g}; give a drier target.",
+    )

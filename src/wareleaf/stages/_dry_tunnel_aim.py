@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from wareleaf import leaf
 from wareleaf.air import relative_humidity
-from wareleaf.measure import moisture_wb_from_db, require
-from wareleaf.stages._dry_load import DryRun
+from wareleaf.measure import moisture_wb_from_db
+from wareleaf.stages._dry_load import DryRun, check_target
 from wareleaf.stages._dry_tunnel import simulate_tunnel
 from wareleaf.stages._dry_tunnel_result import TunnelResult
 from wareleaf.stages._dry_tunnel_spec import TunnelDryer
@@ -32,15 +32,8 @@ def aim_tunnel(tunnel: TunnelDryer, run: DryRun, target_moisture_wb: float) -> A
         ``settings`` holds ``residence_h`` and ``truck_h``. Out of reach: the nearest settings (the
         most that the trays take, as ``feed_kg_h``, where they are over-full) and the reason.
     """
-    finite("target_moisture_wb", target_moisture_wb, 0.0, 0.98, above=True)
     finite("feed_kg_h", run.feed_kg_h, 0.0, unit="kg/h", above=True)
-    require(
-        target_moisture_wb < run.moisture_wb,
-        "target_moisture_wb",
-        target_moisture_wb,
-        f"target_moisture_wb is {target_moisture_wb:g}, not drier than the feed at "
-        f"{run.moisture_wb:g}; give a drier target.",
-    )
+    check_target(run, target_moisture_wb)
     fullest_h = tunnel.loading_max_kg_m2 * tunnel.tray_area_m2 / run.feed_kg_h
     low, high = tunnel.time_min_h, min(tunnel.time_max_h, fullest_h)
     if high < low:

@@ -243,20 +243,31 @@ def _signed_tree(works: Works, state: SealState, size: int, note: str) -> TileTr
     raise BadInput("book", None, f"No proof. {changed_since(works)}")
 
 
+def require_signed(known: Mapping[int, str], size: int) -> None:
+    """Refuse a size at which no checkpoint was signed.
+
+    Raises
+    ------
+    BadInput
+        When the book was never sealed, or not at that size.
+    """
+    require(bool(known), "seal", None, "The book was never sealed; do: wareleaf seal")
+    require(
+        size in known,
+        "size",
+        size,
+        f"No checkpoint of {size} events was signed; there are "
+        f"{', '.join(map(str, sorted(known)))}.",
+    )
+
+
 def proof_between(works: Works, older: int, newer: int = 0) -> dict[str, Any]:
     """A proof that one signed checkpoint is the beginning of another (the last, by default)."""
     state = state_of(works)
     known = dict(state.checkpoints)
-    require(bool(known), "seal", None, "The book was never sealed; do: wareleaf seal")
-    newer = newer or max(known)
+    newer = newer or max(known, default=0)
     for size in (older, newer):
-        require(
-            size in known,
-            "size",
-            size,
-            f"No checkpoint of {size} events was signed; there are "
-            f"{', '.join(map(str, sorted(known)))}.",
-        )
+        require_signed(known, size)
     require(older <= newer, "size", older, f"{older} is larger than {newer}; swap them.")
     tree = _signed_tree(works, state, newer, known[newer])
     made = seal.make_consistency(known[older], known[newer], tree.consistency(older))

@@ -27,7 +27,7 @@ from rfc3161_client import (
 
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
-from wareleaf.works.seal_book import state_of
+from wareleaf.works.seal_book import require_signed, state_of
 
 SETTING = "stamps"
 WAIT_S = 30.0
@@ -52,15 +52,8 @@ def note_of(works: Works, size: int = 0) -> tuple[int, str]:
         When there is none of that size.
     """
     known = dict(state_of(works).checkpoints)
-    require(bool(known), "seal", None, "The book was never sealed; do: wareleaf seal")
-    size = size or max(known)
-    require(
-        size in known,
-        "size",
-        size,
-        f"No checkpoint of {size} events was signed; there are "
-        f"{', '.join(map(str, sorted(known)))}.",
-    )
+    size = size or max(known, default=0)
+    require_signed(known, size)
     return size, known[size]
 
 

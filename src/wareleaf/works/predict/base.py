@@ -142,6 +142,21 @@ def air_at(ask: Ask, hours: int) -> tuple[list[float], list[float], list[float]]
     return air.dry_bulb_c.tolist(), air.relative_humidity.tolist(), air.pressure_pa.tolist()
 
 
+def unchanged(ask: Ask, hours: float, advice: str) -> Prediction:
+    """Leaf that comes off as it went on, after so many hours (10 % of doubt, our own choice)."""
+    charge = ask.charge
+    return Prediction(
+        duration_h=hours,
+        duration_sd_h=0.1 * hours,
+        mass_out_kg=charge.mass_kg,
+        moisture_wb_out=charge.moisture_wb,
+        moisture_wb_out_sd=charge.moisture_sd,
+        moisture_wb_now=charge.moisture_wb,
+        moisture_wb_now_sd=charge.moisture_sd,
+        advice=advice,
+    )
+
+
 def corrected(told: Prediction, seen: Projection, said: str = "") -> Prediction:
     """A prediction with the moisture that readings on the run taught; dry matter stays.
 

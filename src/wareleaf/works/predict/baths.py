@@ -7,7 +7,14 @@ from dataclasses import replace
 from wareleaf import leaf as leaves
 from wareleaf.stages import blanch
 from wareleaf.works.machines import bath_of, of_the_run
-from wareleaf.works.predict.base import Ask, Prediction, air_at, corrected, readings_as
+from wareleaf.works.predict.base import (
+    Ask,
+    Prediction,
+    air_at,
+    corrected,
+    readings_as,
+    unchanged,
+)
 
 # What the bath is asked to reach when an operator wants settings: iodine in the dry matter.
 # Our own choice for the demo, half of the strictest figure in the limit table that is known.
@@ -26,19 +33,8 @@ def predict_wash(ask: Ask) -> Prediction:
 
     Common practice, no source; a works that loses dry matter in its tank books it as a stream.
     """
-    charge = ask.charge
-    rate = ask.machine.rate_kg_h or charge.mass_kg
-    hours = charge.mass_kg / rate
-    return Prediction(
-        duration_h=hours,
-        duration_sd_h=0.1 * hours,
-        mass_out_kg=charge.mass_kg,
-        moisture_wb_out=charge.moisture_wb,
-        moisture_wb_out_sd=charge.moisture_sd,
-        moisture_wb_now=charge.moisture_wb,
-        moisture_wb_now_sd=charge.moisture_sd,
-        advice="Look for small shellfish: they are an allergen.",
-    )
+    hours = ask.charge.mass_kg / (ask.machine.rate_kg_h or ask.charge.mass_kg)
+    return unchanged(ask, hours, "Look for small shellfish: they are an allergen.")
 
 
 def blanch_run_of(ask: Ask) -> blanch.BlanchRun:

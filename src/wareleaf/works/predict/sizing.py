@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from wareleaf.stages import mill, sift
 from wareleaf.works.machines import mill_of, sifter_of
-from wareleaf.works.predict.base import Ask, Prediction, corrected, readings_as
+from wareleaf.works.predict.base import Ask, Prediction, corrected, readings_as, unchanged
 from wareleaf.works.predict.tea import as_prediction
 
 # A scale at the mill shows all product so far.
@@ -58,15 +58,5 @@ def predict_mill(ask: Ask) -> Prediction:
 
 def predict_pack(ask: Ask) -> Prediction:
     """Packing changes no moisture; it takes the hours of the bench's rate."""
-    charge = ask.charge
-    hours = charge.mass_kg / (ask.machine.rate_kg_h or charge.mass_kg)
-    return Prediction(
-        duration_h=hours,
-        duration_sd_h=0.1 * hours,
-        mass_out_kg=charge.mass_kg,
-        moisture_wb_out=charge.moisture_wb,
-        moisture_wb_out_sd=charge.moisture_sd,
-        moisture_wb_now=charge.moisture_wb,
-        moisture_wb_now_sd=charge.moisture_sd,
-        advice="Weigh the first packs; leaf takes up water while it lies open.",
-    )
+    hours = ask.charge.mass_kg / (ask.machine.rate_kg_h or ask.charge.mass_kg)
+    return unchanged(ask, hours, "Weigh the first packs; leaf takes up water while it lies open.")
