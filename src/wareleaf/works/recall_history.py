@@ -121,23 +121,15 @@ class History:
             if event.kind == "intake":
                 continue
             end = (place(self._site(event.site)), event.happened_at, *_paper(event))
-            for drawn in event.inputs:
+            used = [("used", d.lot_id, d.mass_g) for d in event.inputs]
+            new = [("new", m.lot_id, m.mass_g) for m in event.outputs]
+            for which, lot_id, mass_g in (*used, *new):
                 yield (
-                    *self._reached(drawn.lot_id),
-                    "used",
-                    drawn.lot_id,
-                    self._description(drawn.lot_id),
-                    drawn.mass_g / 1000.0,
-                    "kg",
-                    *end,
-                )
-            for made in event.outputs:
-                yield (
-                    *self._reached(made.lot_id),
-                    "new",
-                    made.lot_id,
-                    self._description(made.lot_id),
-                    made.mass_g / 1000.0,
+                    *self._reached(lot_id),
+                    which,
+                    lot_id,
+                    self._description(lot_id),
+                    mass_g / 1000.0,
                     "kg",
                     *end,
                 )
