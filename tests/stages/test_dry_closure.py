@@ -124,6 +124,7 @@ def test_trays_close(zones, run, loading):
     closes(dry.TrayDryer(run.mass_kg / loading, zones), run)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=25)
 @given(heated_zones(60.0, 140.0), runs(), LOADING_KG_M2, st.sampled_from(["plug", "mixed"]))
 def test_fluid_beds_close(zones, run, loading, mixing):
