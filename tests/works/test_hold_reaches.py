@@ -9,6 +9,7 @@ import pytest
 from wareleaf.measure import BadInput
 from wareleaf.works import handle_lot, ship
 from wareleaf.works.house import create_works
+from wareleaf.works.plain import plain
 from wareleaf.works.take_in import Load, take_in
 
 SETTINGS = Path(str(resources.files("wareleaf.works.demo") / "works.toml"))
@@ -74,6 +75,16 @@ def test_a_hold_is_corrected_and_keeps_its_own_reason(works):
     handle_lot.correct(works, "ilsa", void.event_id, "it was this lot after all")
     assert works.book.lot(lot.lot_id).held_because == "paraffin smell on the quay"
     assert works.book.verify().ok
+
+
+def test_a_trace_has_a_plain_form_with_named_rows(works):
+    lot = load(works)
+    part, _ = handle_lot.split(works, "teo", lot.lot_id, [100.0, 280.0])
+    told = plain(works.book.trace_back(part.lot_id))
+    assert set(told) == {"lot_id", "direction", "nodes", "edges", "levels"}
+    assert [n["lot_id"] for n in told["nodes"]] == [part.lot_id, lot.lot_id]
+    assert told["edges"][0]["parent"] == lot.lot_id
+    assert told["levels"] == [[part.lot_id], [lot.lot_id]]
 
 
 def test_a_hold_needs_a_reason_and_a_person_who_may(works):

@@ -12,9 +12,10 @@ from typing import Any
 
 from wareleaf.book import LotState, Trace
 
-_TRACE = ("lot_id", "direction", "nodes", "edges", "levels")
 # What a lot says beyond its own fields.
 _DERIVED = ("remaining_mass_g", "remaining_dry_g", "moisture_wb", "status")
+# What a trace says; it works its rows out when they are asked for.
+_TRACED = ("lot_id", "direction", "nodes", "edges", "levels")
 
 
 def plain(value: Any) -> Any:
@@ -44,8 +45,10 @@ def _gathered(value: Any) -> Any:
         if isinstance(value, LotState):
             found |= {name: plain(getattr(value, name)) for name in _DERIVED}
         return found
-    if isinstance(value, Trace):  # its parts are made when asked for
-        return {name: plain(getattr(value, name)) for name in _TRACE}
+    if isinstance(value, Trace):
+        return {name: plain(getattr(value, name)) for name in _TRACED}
+    if isinstance(value, tuple) and hasattr(value, "_asdict"):  # a row with names
+        return plain(value._asdict())
     if isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
     if isinstance(value, Set):
