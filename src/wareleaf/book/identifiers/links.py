@@ -16,7 +16,7 @@ from wareleaf.measure.errors import BadInput, require
 
 ROOT = "https://id.gs1.org"
 _ADDRESS = re.compile(r"^https?://[^/?#\s]+(/[^?#\s]*)?$")
-_LINK = re.compile(r"^(https?://[^/?#]+)(/[^?#]*)(?:\?([^#]*))?(?:#.*)?$", re.IGNORECASE)
+_LINK = re.compile(r"^(https?://[^/?#]+)(/[^?#]*)(?:\?([^#]*))?(?:#.*)?$")
 
 
 def link_of(elements: Iterable[Element], root: str = ROOT) -> str:

@@ -11,6 +11,7 @@ from wareleaf.book.identifiers.links import read_link
 from wareleaf.measure.errors import BadInput
 
 _SYMBOLOGY = re.compile(r"^\][A-Za-z][0-9A-Za-z]")
+_ADDRESS = re.compile(r"(https?://)", re.IGNORECASE)
 _SHOWN = re.compile(r"<GS>|\{GS\}|\[GS\]|\u241d")  # the separator as some scanners show it
 _GTIN_LENGTHS = (8, 12, 13, 14)
 _SSCC_LENGTH = 18
@@ -27,8 +28,9 @@ def scanned(text: str) -> tuple[Element, ...]:
     """
     body = _SHOWN.sub(SEPARATOR, text.strip("\r\n "))
     bare = without_symbology(body)
-    if bare.lower().startswith(("http://", "https://")):
-        return read_link(bare)
+    address = _ADDRESS.match(bare)
+    if address:  # a keyboard with capitals on types the scheme in capitals
+        return read_link(address[1].lower() + bare[address.end() :])
     return read(body)
 
 
