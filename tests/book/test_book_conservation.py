@@ -22,6 +22,8 @@ from wareleaf.measure import BadInput
 
 KINDS = ["intake", "split", "blend", "dry", "run", "ship", "waste", "sample", "count", "hold"]
 KINDS += ["release", "fix", "fix", "void", "void"]
+KINDS += ["receive_back", "receive_back", "rework", "destroy", "aggregate", "disaggregate", "grade"]
+SSCC = "340123450000000017"  # prefix invented; check digit by hand: 3 x 14 + 11 = 53, to 60 is 7
 
 STEPS = st.lists(
     st.tuples(
@@ -97,9 +99,44 @@ def next_event(kind, n, state, *numbers):
         ]
         return event(name, "combine", minute, inputs=[a], outputs=[made(f"L{n}", mass, dry)],
                      streams=streams)  # fmt: skip
-    facts = {"ship": {"customer": "c", "market": "m"}, "sample": {"lot_id": a[0], "sample_id": "s"}}
-    streams = [("sample", a[1], a[2])] if kind == "sample" else ()
-    return event(name, kind, minute, inputs=[a], streams=streams, facts=facts.get(kind, {}))
+    if kind == "receive_back":
+        return came_back(name, n, state, seed, percent, noise)
+    if kind == "rework":
+        out = (max(a[1] + noise, 1), min(a[2], max(a[1] + noise, 1)))
+        return event(name, kind, minute, inputs=[a], outputs=[made(f"L{n}", *out, form="packed")],
+                     facts={"because": "torn packs"})  # fmt: skip
+    if kind in ("aggregate", "disaggregate"):
+        packed = pick([x for x in stock if x.form == "packed"], seed)
+        if packed is None:
+            return None
+        item = {"lot_id": packed.lot_id, "mass_g": max(packed.remaining_mass_g * percent // 150, 1)}
+        return event(name, kind, minute, facts={"sscc": SSCC, "lots": [item]})
+    if kind == "grade":
+        facts = {"lot_id": lot.lot_id, "grade": "AB"[seed % 2], "by": "taste"}
+        return event(name, kind, minute, facts=facts)
+    customer = "cd"[seed % 2]
+    facts = {
+        "ship": {"customer": customer, "market": "m"},
+        "sample": {"lot_id": a[0], "sample_id": "s"},
+        "destroy": {"method": "burnt", "witness": "bo"},
+    }
+    streams = [(kind, a[1], a[2])] if kind in ("sample", "destroy") and noise < 5 else ()
+    return event(name, kind, minute, inputs=[a], streams=streams, facts=facts.get(kind, {}),
+                 document="P-1")  # fmt: skip
+
+
+def came_back(name, n, state, seed, percent, noise):
+    """A customer returns a part of what they have; sometimes more, which the book refuses."""
+    away = [(x.lot_id, c, has) for x in state.lots.values() for c, has in x.away.items()]
+    found = pick(sorted(away), seed)
+    if found is None:
+        return None
+    lot_id, customer, (mass, dry) = found
+    back = (max(mass * percent // 95, 1), min(dry * percent // 95, max(mass * percent // 95, 1)))
+    weighed = (max(back[0] + noise, 1), min(back[1], max(back[0] + noise, 1)))
+    return event(name, "receive_back", n, inputs=[(lot_id, *back)],
+                 outputs=[made(f"L{n}", *weighed, form="packed")],
+                 facts={"customer": customer, "because": "torn"})  # fmt: skip
 
 
 def fix_of(n, state, seed, percent, *, void):
@@ -118,12 +155,14 @@ def fix_of(n, state, seed, percent, *, void):
     outputs = []
     for m in target.outputs:
         mass = max(m.mass_g * (50 + percent) // 100, 1)
-        outputs.append(made(m.lot_id, mass, min(m.dry_g, mass), mass_sd_g=m.mass_sd_g))
+        outputs.append(
+            made(m.lot_id, mass, min(m.dry_g, mass), mass_sd_g=m.mass_sd_g, form=m.form)
+        )
     minute = int((target.happened_at - at(0)).total_seconds() // 60)
     inputs = [(d.lot_id, d.mass_g, d.dry_g) for d in target.inputs]
     streams = [(s.name, s.mass_g, s.dry_g) for s in target.streams]
     return correction(f"c{n}", last, minute=n, happened=minute, inputs=inputs, outputs=outputs,
-                      streams=streams, facts=dict(target.facts))  # fmt: skip
+                      streams=streams, facts=dict(target.facts), document=target.document)  # fmt: skip
 
 
 def history(steps):
@@ -161,13 +200,32 @@ def somewhere_once(state, i):
         lost += out_streams
         if e.kind == "intake":
             came += outs + out_streams
-        elif e.kind in ("ship", "waste"):
+        elif e.kind in ("ship", "waste", "destroy"):
             went += ins - out_streams
         else:
+            if e.kind == "receive_back":
+                went -= ins
             unexplained += ins - outs - out_streams
     stock = sum(x.remaining_mass_g if i == 0 else x.remaining_dry_g for x in state.lots.values())
     residual = sum(x.residual_mass_g if i == 0 else x.residual_dry_g for x in state.lots.values())
     return came - (stock + went + lost + unexplained + residual)
+
+
+def came_home_once(lot, draws):
+    """By customer: shipped less returned is what they have, and never below nothing."""
+    for i, total in ((0, lot.shipped_mass_g), (1, lot.shipped_dry_g)):
+        has = {}
+        for e, d in draws:
+            if e.kind in ("ship", "receive_back"):
+                sign = 1 if e.kind == "ship" else -1
+                customer = e.facts["customer"]
+                has[customer] = has.get(customer, 0) + sign * (d.mass_g, d.dry_g)[i]
+        assert {k: v for k, v in has.items() if v} == {
+            k: v[i] for k, v in lot.away.items() if v[i]
+        }
+        assert min(has.values(), default=0) >= 0
+        back = sum((d.mass_g, d.dry_g)[i] for e, d in draws if e.kind == "receive_back")
+        assert total == sum(has.values()) + back
 
 
 @settings(deadline=None, max_examples=200, suppress_health_check=[HealthCheck.too_slow])
@@ -183,7 +241,9 @@ def test_every_gram_is_somewhere_once(steps):
     assert day.mass.stock_change_g == sum(x.remaining_mass_g for x in state.lots.values())
     for lot in state.lots.values():
         assert 0 <= lot.remaining_dry_g <= lot.remaining_mass_g
-        drawn = [d for e in state.events for d in e.inputs if d.lot_id == lot.lot_id]
+        mine = [(e, d) for e in state.events for d in e.inputs if d.lot_id == lot.lot_id]
+        drawn = [d for e, d in mine if e.kind != "receive_back"]
+        came_home_once(lot, mine)
         assert lot.drawn_dry_g == sum(d.dry_g for d in drawn)
         assert (
             lot.mass_g == sum(d.mass_g for d in drawn) + lot.remaining_mass_g + lot.residual_mass_g
@@ -206,7 +266,7 @@ def test_sources_of_every_lot_add_up_to_one(steps):
 def test_the_random_histories_do_reach_corrections_and_overdraws():
     """A property test that only met the easy half would prove little."""
     seen = dict.fromkeys(("fix", "void", "overdraw", "owing", "held", "released", "shipped"), 0)
-    seen |= {"run": 0}
+    seen |= dict.fromkeys(("run", "returned", "reworked", "destroyed", "pallet", "graded"), 0)
 
     @settings(deadline=None, max_examples=150, derandomize=True, database=None)
     @given(STEPS)
@@ -219,6 +279,12 @@ def test_the_random_histories_do_reach_corrections_and_overdraws():
         for lot in state.lots.values():
             if lot.status in seen:
                 seen[lot.status] += 1
+        kinds = {e.kind for e in state.events}
+        seen["reworked"] += "rework" in kinds
+        seen["destroyed"] += "destroy" in kinds
+        seen["returned"] += "receive_back" in kinds
+        seen["pallet"] += any(x.pallets for x in state.lots.values())
+        seen["graded"] += any("grade" in x.attributes for x in state.lots.values())
         seen["overdraw"] += any(x.residual_mass_g < 0 for x in state.lots.values())
         seen["owing"] += any(x.residual_dry_g > 0 for x in state.lots.values())
 

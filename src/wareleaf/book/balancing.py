@@ -1,7 +1,8 @@
 """Does it add up? In, out, losses, stock change and what nobody can explain, with its uncertainty.
 
 At each event: unexplained = inputs - outputs - streams, in whole grams. An intake takes in what it
-makes and loses (its source is outside the book); a shipment or a waste sends away what it draws.
+makes and loses (its source is outside the book); a shipment, a waste or a destruction sends away
+what it draws; a return brings in what its customer had.
 A lot may also end with a residual: drawn a little more than was booked, or emptied with dry matter
 still owing. The residual is counted as unexplained at the event that drew from the lot last. With
 that, in = out + losses + stock change + unexplained holds exactly, for dry matter and for mass.
@@ -38,11 +39,12 @@ class Amount:
 class Side:
     """One balance, of dry matter or of mass, in whole grams.
 
-    ``taken_in + moved_in = shipped + moved_out + sum(losses) + stock_change + unexplained``
-    holds exactly. Losses are by stream name; negative ones are gains.
+    ``taken_in + came_back + moved_in = shipped + moved_out + sum(losses) + stock_change +
+    unexplained`` holds exactly. Losses are by stream name; negative ones are gains.
     """
 
     taken_in_g: int
+    came_back_g: int
     shipped_g: int
     losses_g: Mapping[str, int]
     moved_in_g: int
@@ -59,7 +61,7 @@ class Side:
     @property
     def left_over_g(self) -> int:
         """What the balance misses: always 0."""
-        came = self.taken_in_g + self.moved_in_g
+        came = self.taken_in_g + self.came_back_g + self.moved_in_g
         went = self.shipped_g + self.moved_out_g + sum(self.losses_g.values())
         return came - went - self.stock_change_g - self.unexplained_g
 
@@ -93,7 +95,7 @@ class Imbalance:
 def unexplained(event: Event) -> Amount:
     """Inputs less outputs less streams of an event in force, whole grams; 0 where by definition.
 
-    Intake, shipment and waste have one open end, so they balance by definition; so does what
+    Intake, shipment, waste and destruction have one open end, so they balance by definition; so does what
     moves nothing.
     """
     if event.kind == "intake" or event.kind in SENT_AWAY or event.kind not in SHAPES:
@@ -119,6 +121,7 @@ class _Tally:
 
     def __init__(self) -> None:
         self.taken_in = [0, 0]
+        self.came_back = [0, 0]
         self.shipped = [0, 0]
         self.moved_in = [0, 0]
         self.moved_out = [0, 0]
@@ -134,6 +137,7 @@ class _Tally:
     def side(self, i: int, sd: float) -> Side:
         return Side(
             taken_in_g=self.taken_in[i],
+            came_back_g=self.came_back[i],
             shipped_g=self.shipped[i],
             losses_g=dict(sorted(self.losses[i].items())),
             moved_in_g=self.moved_in[i],
@@ -193,7 +197,7 @@ def _count(
     site: str,
 ) -> None:
     here = not site or event.site == site
-    for d in event.inputs:
+    for d in event.inputs if event.kind != "receive_back" else ():
         home = lots[d.lot_id].site
         if not site or home == site:
             _add(tally.stock, -d.mass_g, -d.dry_g)
@@ -226,8 +230,10 @@ def _count_here(tally: _Tally, event: Event, lots: Mapping[str, LotState]) -> No
         if event.kind == "ship":
             _add(tally.shipped, mass, dry)
         elif mass or dry:
-            tally.lose("waste", mass, dry)
+            tally.lose("destroyed" if event.kind == "destroy" else "waste", mass, dry)
     else:
+        for d in event.inputs if event.kind == "receive_back" else ():
+            _add(tally.came_back, d.mass_g, d.dry_g)
         amount = unexplained(event)
         _add(tally.unexplained, amount.mass_g, amount.dry_g)
         tally.errors.add(event, lots)

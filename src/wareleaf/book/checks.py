@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
+from wareleaf.book.drawing import check_came_back, check_pallets
 from wareleaf.book.event import Event
 from wareleaf.book.forms import check_form, kg
 from wareleaf.book.kinds import lots_named
@@ -59,7 +60,7 @@ def check(
 
 
 def check_standing(event: Event, lots: Mapping[str, LotState]) -> None:
-    """Holds and releases: what may not be shipped, packed or blended now.
+    """Holds, releases and pallets: what may not be shipped, packed, blended or drawn now.
 
     Raises
     ------
@@ -69,6 +70,7 @@ def check_standing(event: Event, lots: Mapping[str, LotState]) -> None:
     _check_held(event, lots)
     if event.kind == "ship":
         _check_released(event, lots)
+    check_pallets(event, lots)
 
 
 def _check_times(event: Event, now: datetime) -> None:
@@ -125,7 +127,10 @@ def check_replay(event: Event, lots: Mapping[str, LotState]) -> None:
             made.lot_id,
             f"The lot id {made.lot_id} is already used; choose a new one.",
         )
-    _check_overdraw(event, lots)
+    if event.kind == "receive_back":
+        check_came_back(event, lots)
+    else:
+        _check_overdraw(event, lots)
 
 
 def _check_overdraw(event: Event, lots: Mapping[str, LotState]) -> None:

@@ -118,13 +118,17 @@ def in_order(events: list[Event]) -> list[Event]:
     """Sort so that a lot is made before it is named; recorded order otherwise (Kahn)."""
     maker = {("lot", m.lot_id): i for i, e in enumerate(events) for m in e.outputs}
     maker |= {("run", _run(e)): i for i, e in enumerate(events) if e.kind == "stage_started"}
+    shipped: dict[tuple[str, str], list[int]] = {}
+    for i, event in enumerate(events):
+        for d in event.inputs if event.kind == "ship" else ():
+            shipped.setdefault((d.lot_id, _customer(event)), []).append(i)
     waits: list[int] = [0] * len(events)
     wakes: dict[int, list[int]] = {}
     for i, event in enumerate(events):
         wanted = [("lot", x) for x in lots_named(event)]
         if event.kind in ("stage_finished", "reading"):
             wanted.append(("run", _run(event)))
-        for j in {maker[x] for x in wanted if x in maker}:
+        for j in {maker[x] for x in wanted if x in maker} | _shipments(event, i, shipped):
             waits[i] += 1
             wakes.setdefault(j, []).append(i)
     ready = [i for i, n in enumerate(waits) if n == 0]
@@ -139,6 +143,18 @@ def in_order(events: list[Event]) -> list[Event]:
     if len(done) < len(events):
         _refuse_cycle(events, waits)
     return done
+
+
+def _shipments(event: Event, at: int, shipped: Mapping[tuple[str, str], list[int]]) -> set[int]:
+    """Shipments before a return that it may draw from: it folds after them."""
+    if event.kind != "receive_back":
+        return set()
+    found = (shipped.get((d.lot_id, _customer(event)), ()) for d in event.inputs)
+    return {i for some in found for i in some if i < at}
+
+
+def _customer(event: Event) -> str:
+    return str(event.facts.get("customer", ""))
 
 
 def _run(event: Event) -> str:

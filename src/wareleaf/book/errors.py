@@ -19,7 +19,7 @@ from collections.abc import Mapping
 from wareleaf.book.event import Event, Made
 from wareleaf.book.lots import LotState
 
-SENT_AWAY = ("ship", "waste")
+SENT_AWAY = ("ship", "waste", "destroy")
 """Kinds with an open end: what they draw leaves the book."""
 
 SAME_MOISTURE = 1e-4

@@ -8,7 +8,9 @@ from typing import Any
 
 from wareleaf.book.checks import check_replay, check_run
 from wareleaf.book.corrections import effective, in_order
+from wareleaf.book.drawing import came_back_because, drawn, pallets_after
 from wareleaf.book.event import Event
+from wareleaf.book.kind_facts import ITEM_LISTS
 from wareleaf.book.lots import LotState, RunState
 from wareleaf.measure.errors import BadInput, require
 
@@ -80,15 +82,7 @@ def apply(lots: Mapping[str, LotState], event: Event) -> dict[str, LotState]:
     changed: dict[str, LotState] = {}
     for draw in event.inputs:
         lot = changed.get(draw.lot_id, lots[draw.lot_id])
-        shipped = event.kind == "ship"
-        changed[draw.lot_id] = replace(
-            lot,
-            drawn_mass_g=lot.drawn_mass_g + draw.mass_g,
-            drawn_dry_g=lot.drawn_dry_g + draw.dry_g,
-            shipped_mass_g=lot.shipped_mass_g + (draw.mass_g if shipped else 0),
-            shipped_dry_g=lot.shipped_dry_g + (draw.dry_g if shipped else 0),
-            last_drawn_by=event.event_id,
-        )
+        changed[draw.lot_id] = drawn(lot, event, draw)
     held, released = inherited(lots, event)
     for made in event.outputs:
         changed[made.lot_id] = LotState(
@@ -114,6 +108,8 @@ def apply(lots: Mapping[str, LotState], event: Event) -> dict[str, LotState]:
 
 def inherited(lots: Mapping[str, LotState], event: Event) -> tuple[str, tuple[str, ...]]:
     """Why the new lots of an event are on hold, if they are, and what they are released for."""
+    if event.kind == "receive_back":
+        return came_back_because(event), ()
     parents = [lots[d.lot_id] for d in event.inputs]
     held = next((p for p in parents if p.held_because), None)
     if held:
@@ -142,6 +138,13 @@ def _apply_standing(
             runs = lots[lot_id].on_runs
             if facts["run_id"] not in runs:
                 edit(lot_id, on_runs=(*runs, facts["run_id"]))
+    elif event.kind == "grade":
+        graded = lots[facts["lot_id"]].attributes
+        edit(facts["lot_id"], attributes={**graded, "grade": facts["grade"]})
+    elif event.kind in ITEM_LISTS:
+        for item in facts["lots"]:
+            lot = changed.get(item["lot_id"], lots[item["lot_id"]])
+            edit(item["lot_id"], pallets=pallets_after(lot, event, item["mass_g"]))
     elif event.kind == "note" and facts.get("lot_id") and facts.get("moved_to"):
         edit(facts["lot_id"], place=str(facts["moved_to"]))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from wareleaf.book.event import Draw, Event, Made, Stream
+from wareleaf.book.kind_facts import NEEDS_PAPER
 from wareleaf.book.kinds import (
     FORMS,
     GAINS,
@@ -54,6 +55,13 @@ def _check_kind(event: Event) -> None:
     )
     _check_shape(event, event.kind)
     check_facts(event.kind, event.facts)
+    require(
+        event.kind not in NEEDS_PAPER or bool(event.document.strip()),
+        "document",
+        event.document,
+        f"{a_kind(event.kind).capitalize()} names no document; give the number of the paper that "
+        "shows it.",
+    )
 
 
 def _check_correction(event: Event) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from numbers import Real
 
 from wareleaf.book.event import JSON, Event
+from wareleaf.book.kind_facts import ITEM_LISTS, LISTS, MORE_FACTS, check_more
 from wareleaf.measure.errors import BadInput, require
 
 FORMS = (
@@ -62,6 +63,15 @@ SHAPES: Mapping[str, Shape] = {
     "waste": Shape((1, _MANY), (0, 0), streams=True),
     "limit_confirmed": _NOTHING,
     "count": Shape((0, _MANY), (0, _MANY), streams=True),
+    "site_work": _NOTHING,
+    "harvest": _NOTHING,
+    "cooling": _NOTHING,
+    "grade": _NOTHING,
+    "aggregate": _NOTHING,
+    "disaggregate": _NOTHING,
+    "receive_back": Shape((1, _MANY), (1, _MANY), streams=True),
+    "rework": Shape((1, _MANY), (1, _MANY), streams=True),
+    "destroy": Shape((1, _MANY), (0, 0), streams=True),
     "note": _NOTHING,
 }
 """Every kind except ``correction``, which has the shape of what it corrects."""
@@ -105,6 +115,7 @@ _FACTS: Mapping[str, Mapping[str, str]] = {
     "release": {"lot_id": _TEXT, "markets": _LIST},
     "pack": {"film": _TEXT, "nominal_g": _NOT_NEGATIVE},
     "ship": {"customer": _TEXT, "market": _TEXT},
+    **MORE_FACTS,
 }
 BASES = ("wet", "dry", "hydrated")
 
@@ -139,6 +150,7 @@ def check_facts(kind: str, facts: Mapping[str, JSON]) -> None:
             facts["basis"],
             f"facts.basis is {facts['basis']!r}; it must be wet, dry or hydrated.",
         )
+    check_more(kind, facts)
 
 
 def _check_one(field: str, value: JSON, wanted: str) -> None:
@@ -162,8 +174,13 @@ def lots_named(event: Event) -> tuple[str, ...]:
     if isinstance(named, str) and named:
         names.append(named)
     lots = event.facts.get("lots")
-    if event.kind == "stage_started" and isinstance(lots, (list, tuple)):
-        names.extend(x for x in lots if isinstance(x, str))
+    kind = event.facts.get("kind") if event.kind == "correction" else event.kind
+    if isinstance(lots, (list, tuple)):
+        if event.kind == "stage_started" or kind in LISTS:
+            names.extend(x for x in lots if isinstance(x, str))
+        elif kind in ITEM_LISTS:
+            found = (x.get("lot_id") for x in lots if isinstance(x, Mapping))
+            names.extend(x for x in found if isinstance(x, str))
     return tuple(dict.fromkeys(names))
 
 

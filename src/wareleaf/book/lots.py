@@ -18,7 +18,7 @@ class LotState:
     Parameters
     ----------
     lot_id, leaf, form, place, site, label, attributes
-        As made; ``place`` follows a move.
+        As made; ``place`` follows a move, ``attributes["grade"]`` the grading.
     made_by : str
         Id of the event that made it.
     made_at : datetime
@@ -31,6 +31,10 @@ class LotState:
         Sum of all draws.
     shipped_mass_g, shipped_dry_g : int
         The part of the draws that left on a shipment.
+    away : mapping
+        By customer: (mass, dry matter) in grams that was shipped to them and has not come back.
+    pallets : mapping
+        By pallet number (SSCC): grams of the lot on it.
     last_drawn_by : str
         The event that drew last; a residual of the lot is counted there.
     held_because : str
@@ -62,6 +66,18 @@ class LotState:
     on_runs: tuple[str, ...] = ()
     label: str = ""
     attributes: Mapping[str, JSON] = field(default_factory=dict)
+    away: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    pallets: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def returned_mass_g(self) -> int:
+        """What came back of what was shipped, grams."""
+        return self.shipped_mass_g - sum(mass for mass, _ in self.away.values())
+
+    @property
+    def on_pallets_g(self) -> int:
+        """What of it stands on pallets, grams."""
+        return sum(self.pallets.values())
 
     @property
     def remaining_mass_g(self) -> int:
@@ -92,7 +108,7 @@ class LotState:
     def status(self) -> str:
         """One of `STATUSES`."""
         if self.remaining_mass_g == 0:
-            return "shipped" if self.shipped_mass_g else "used"
+            return "shipped" if self.away else "used"
         if self.held_because:
             return "held"
         if self.on_runs:

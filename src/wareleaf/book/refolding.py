@@ -82,7 +82,7 @@ def replay(history: History, inside: Collection[str], around: Around) -> Replaye
     for sequence, event in sorted(history.values(), key=lambda x: x[0]):
         for lot_id in lots_named(event):
             if lot_id not in inside and lot_id in around.lots:
-                lots[lot_id] = _untouched(around, lot_id, sequence)
+                lots[lot_id] = _untouched(around, lot_id, sequence, event)
         check_in_place(event, lots, runs)
         changed = step(lots, runs, event)
         for made in event.outputs:
@@ -104,13 +104,16 @@ def comes_out_otherwise(before: Replayed, after: Replayed) -> set[str]:
     return {lot_id for lot_id in was.keys() & now.keys() if was[lot_id] != now[lot_id]}
 
 
-def _untouched(around: Around, lot_id: str, sequence: int) -> LotState:
+def _untouched(around: Around, lot_id: str, sequence: int, event: Event) -> LotState:
     """A lot outside as an event finds it. All draws on it are as they were, so they all fit."""
+    lot = around.lots[lot_id]
+    customer = str(event.facts.get("customer", ""))
     held, released = around.standing(lot_id, sequence)
     return replace(
-        around.lots[lot_id],
+        lot,
         drawn_mass_g=0,
         drawn_dry_g=0,
+        away={customer: (lot.shipped_mass_g, lot.shipped_dry_g)},
         held_because=held,
         released_for=released,
         on_runs=(),

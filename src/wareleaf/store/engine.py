@@ -21,7 +21,7 @@ from wareleaf.store.troubles import BookUnavailable, reason
 
 __all__ = ["HEAD", "BookUnavailable", "connect", "reading", "url_of", "writing"]
 
-HEAD = "0002"
+HEAD = "0003"
 """The newest migration; a test holds that it is."""
 
 BUSY_MS = 60_000

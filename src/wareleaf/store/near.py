@@ -21,6 +21,8 @@ from wareleaf.book.refolding import (
 from wareleaf.store import queries, rows, schema
 
 STANDING_KINDS = ("hold", "release")
+LISTING = ("stage_started", "cooling", "aggregate", "disaggregate")
+"""Kinds that name lots in their facts, so that a correction of one can drop a lot."""
 RUN_KINDS = ("stage_started", "stage_finished", "reading")
 _DEPTH = 100  # how many makings back a standing is followed
 
@@ -50,7 +52,7 @@ class Near:
         wanted = set(lot_ids)
         found = dict(self._touching(sorted(wanted)))
         for root_id, (sequence, event) in self._in_force(  # touched by their first form only
-            schema.event.c.root_kind == "stage_started", schema.event.c.kind == "correction"
+            schema.event.c.root_kind.in_(LISTING), schema.event.c.kind == "correction"
         ):
             if wanted.intersection(lots_named(event)):
                 found[root_id] = (sequence, event)

@@ -66,6 +66,8 @@ def lot_row(lot: LotState) -> dict[str, Any]:
     row["released_for"] = json.dumps(lot.released_for)
     row["on_runs"] = json.dumps(lot.on_runs)
     row["attributes"] = canonical(lot.attributes).decode()
+    row["away"] = canonical({k: list(v) for k, v in lot.away.items()}).decode()
+    row["pallets"] = canonical(lot.pallets).decode()
     row["status"] = lot.status
     row["in_stock"] = int(lot.remaining_mass_g > 0)
     return row
@@ -83,6 +85,8 @@ def lot_of(row: Any) -> LotState:
             released_for=tuple(json.loads(row["released_for"])),
             on_runs=tuple(json.loads(row["on_runs"])),
             attributes=json.loads(row["attributes"]),
+            away={k: (v[0], v[1]) for k, v in json.loads(row["away"]).items()},
+            pallets=json.loads(row["pallets"]),
         )
 
 

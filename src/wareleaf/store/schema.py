@@ -68,6 +68,8 @@ lot = Table(
     Column("attributes", Text, nullable=False),
     Column("status", Text, nullable=False),
     Column("in_stock", Integer, nullable=False),
+    Column("away", Text, nullable=False, server_default="{}"),
+    Column("pallets", Text, nullable=False, server_default="{}"),
     Index("lot_by_site", "site", "status"),
     Index("lot_by_status", "status"),
     Index("lot_by_form", "form", "in_stock"),

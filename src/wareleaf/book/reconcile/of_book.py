@@ -107,7 +107,7 @@ def network_of_book(
     drawn: defaultdict[str, int] = defaultdict(int)
     times: defaultdict[str, int] = defaultdict(int)
     for e in moving:
-        for d in e.inputs:
+        for d in e.inputs if e.kind != "receive_back" else ():
             drawn[d.lot_id] += d.mass_g
             times[d.lot_id] += 1
     found = BookNetwork()
@@ -121,7 +121,7 @@ def network_of_book(
                 found.add(Meaning("stock", m.lot_id, ""), f"lot {m.lot_id}", None, None, None)
         for d in e.inputs:
             lot = lots[d.lot_id]
-            here = d.lot_id in made_here
+            here = d.lot_id in made_here and e.kind != "receive_back"  # that came over the border
             start = f"lot {d.lot_id}" if here else None
             meaning = Meaning("draw", d.lot_id, e.event_id)
             if start is None and node is None:
