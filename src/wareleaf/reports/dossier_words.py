@@ -16,6 +16,8 @@ _EVENT = {
     "split": "Split",
     "blend": "Blended",
     "pack": "Packed",
+    "rework": "Reworked",
+    "receive_back": "Came back",
     "stage_finished": "Run",
 }
 _STATUS = {

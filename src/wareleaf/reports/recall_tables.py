@@ -39,7 +39,7 @@ CAUTIONS = (
 )
 """Usual cautions; common practice, no source."""
 
-KIND_WORDS = {"stage_finished": "run", "pack": "packing"}
+KIND_WORDS = {"stage_finished": "run", "pack": "packing", "receive_back": "return"}
 """Kinds of entry as people say them, where they say it otherwise."""
 
 
@@ -186,6 +186,8 @@ def _received(found: Recall) -> Table:
         "Label",
         "Shipped at",
         "Shipped, kg",
+        "Came back, kg",
+        "Still with them, kg",
         "Share of the fault, %",
         "Dry matter of the fault, kg",
         "Document",
@@ -202,6 +204,8 @@ def _received(found: Recall) -> Table:
             r.label,
             r.shipped_at,
             r.mass_kg,
+            r.returned_kg,
+            r.net_kg,
             round(r.share * 100.0, 4),
             round(r.dry_from_fault_kg, 6),
             r.document or MISSING,
@@ -237,7 +241,7 @@ def _parts(account: Account) -> dict[str, int]:
     return {
         "In stock": account.in_stock_g,
         "On machines": account.on_machines_g,
-        "Shipped": account.shipped_g,
+        "With customers (shipped less came back)": account.shipped_g,
         "Used, made into other lots": account.used_on_g,
         "Samples": account.samples_g,
         "Waste": account.waste_g,

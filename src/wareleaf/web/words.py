@@ -195,6 +195,15 @@ HAPPENED = {
     "combine": "combined",
     "blend": "blended",
     "count": "counted",
+    "grade": "graded",
+    "cooling": "cooled",
+    "aggregate": "put on a pallet",
+    "disaggregate": "taken off a pallet",
+    "receive_back": "came back",
+    "rework": "reworked",
+    "destroy": "destroyed",
+    "site_work": "site work",
+    "harvest": "cut",
 }
 
 

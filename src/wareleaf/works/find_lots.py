@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wareleaf.book import LotState
+from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
 from wareleaf.works.label_lot import lot_on_label
+from wareleaf.works.pallets import pallet_of, sscc_in
 
 MOST_SHOWN = 200
 
@@ -23,6 +25,8 @@ class Found:
         How many match in all.
     exact : str
         The lot that the text names, scanned or typed, whatever the other filters say.
+    pallet : str
+        Pallet number when the text is one that something stood on.
     forms, leaves : tuple of str
         What could be filtered by.
     """
@@ -32,6 +36,7 @@ class Found:
     exact: str
     forms: tuple[str, ...]
     leaves: tuple[str, ...]
+    pallet: str = ""
 
 
 def find_lots(
@@ -46,7 +51,7 @@ def find_lots(
     most: int = MOST_SHOWN,
 ) -> Found:
     """Find lots; ``text`` is looked for in number, label, place, grade, product, source,
-    and the number of the works' own sheets.
+    pallet, and the number of the works' own sheets.
     """
     wanted = clean(text)
     lots = works.book.lots(site=site_id, in_stock_only=in_stock_only)
@@ -64,7 +69,16 @@ def find_lots(
         exact=lot_on_label(works, text),
         forms=tuple(sorted({lot.form for lot in lots})),
         leaves=tuple(sorted({lot.leaf for lot in lots})),
+        pallet=_pallet(works, text),
     )
+
+
+def _pallet(works: Works, text: str) -> str:
+    sscc = sscc_in(text)
+    try:
+        return pallet_of(works, sscc).sscc if sscc else ""
+    except BadInput:
+        return ""
 
 
 def clean(text: str) -> str:
@@ -90,5 +104,6 @@ def _searched(works: Works, lot: LotState) -> str:
         products.get(product, ""),
         str(lot.attributes.get("grade", "")),
         str(lot.attributes.get("own_number", "")),
+        *lot.pallets,
     )
     return " ".join(parts).lower()

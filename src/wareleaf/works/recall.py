@@ -13,6 +13,7 @@ from wareleaf.works.house import Works
 from wareleaf.works.recall_fault import Fault, Start, words_of
 from wareleaf.works.recall_flow import Account, Flow, follow
 from wareleaf.works.recall_start import start_of
+from wareleaf.works.returns import returned_of
 from wareleaf.works.room_view import rooms_passed
 from wareleaf.works.sight import Sight, sight
 
@@ -49,7 +50,7 @@ class Affected:
 
 @dataclass(frozen=True)
 class Received:
-    """Leaf of the fault that a customer received."""
+    """Leaf of the fault that a customer received; what came back of it is counted apart."""
 
     customer_id: str
     customer: str
@@ -65,6 +66,13 @@ class Received:
     dry_from_fault_kg: float
     document: str
     vehicle: str
+    returned_kg: float = 0.0
+    returned_dry_kg: float = 0.0
+
+    @property
+    def net_kg(self) -> float:
+        """What the customer still has of it, kg."""
+        return self.mass_kg - self.returned_kg
 
 
 @dataclass(frozen=True)
@@ -243,15 +251,16 @@ def _received(
 ) -> tuple[Received, ...]:
     customers = {c.id: c for c in works.settings.customer}
     found = []
-    for event in events:
-        if event.kind != "ship":
-            continue
+    ships = [e for e in events if e.kind == "ship"]
+    back = returned_of(ships, [e for e in events if e.kind == "receive_back"])
+    for event in ships:
         facts = event.facts
         known = customers.get(str(facts["customer"]))
         for drawn in event.inputs:
             share = flow.share.get(drawn.lot_id, 0.0)
             if not share:
                 continue
+            back_g, back_dry_g = back.pop((event.event_id, drawn.lot_id), (0, 0))
             found.append(
                 Received(
                     customer_id=str(facts["customer"]),
@@ -269,6 +278,8 @@ def _received(
                     dry_from_fault_kg=drawn.dry_g * share / 1000.0,
                     document=event.document,
                     vehicle=str(facts.get("vehicle") or ""),
+                    returned_kg=back_g / 1000.0,
+                    returned_dry_kg=back_dry_g * share / 1000.0,
                 )
             )
     return tuple(found)

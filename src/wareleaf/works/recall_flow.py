@@ -20,7 +20,7 @@ from wareleaf.book import Event, LotState, edges_of, unexplained_sd
 from wareleaf.book.errors import SENT_AWAY, Errors
 from wareleaf.measure.errors import BadInput
 
-_SAMPLES, _WASTE = ("sample",), ("waste", "spill", "refuse")
+_SAMPLES, _WASTE = ("sample",), ("waste", "spill", "refuse", "destroyed")
 
 
 @dataclass(frozen=True)
@@ -32,11 +32,11 @@ class Account:
     total_g : int
         What entered with the fault.
     in_stock_g, on_machines_g, shipped_g : int
-        Lying here, on a machine in an open run, sent to customers.
+        Lying here, on a machine in an open run, with customers (shipped less what came back).
     used_on_g : int
         Made into other lots; 0 where those are followed to the end.
     samples_g, waste_g : int
-        Taken as samples; written off or spilt.
+        Taken as samples; written off, destroyed or spilt.
     losses_g : mapping
         Every other loss by name (leached, dust...); a negative one is a gain.
     unexplained_g : int
@@ -244,6 +244,8 @@ def _tally(
         if event.kind in SENT_AWAY:  # what is not in a stream left the works with it
             add("shipped" if event.kind == "ship" else "stream waste", drawn - lost * mix)
             continue
+        if event.kind == "receive_back":  # it comes from the customer, not from stock
+            add("shipped", -drawn)
         made = sum(m.dry_g for m in event.outputs)
         if not onward:
             add("used on", made * mix)

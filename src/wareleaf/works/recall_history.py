@@ -14,7 +14,17 @@ from wareleaf.works.sight import Sight
 
 Row: TypeAlias = tuple[Any, ...]
 
-_MAKERS = ("intake", "combine", "split", "stage_finished", "blend", "pack", "count")
+_MAKERS = (
+    "intake",
+    "combine",
+    "split",
+    "stage_finished",
+    "blend",
+    "pack",
+    "count",
+    "rework",
+    "receive_back",
+)
 
 
 class History:
@@ -29,6 +39,9 @@ class History:
         ids = {d.lot_id for e in (*self.events, *self.ships) for d in e.inputs}
         self.lots = {lot.lot_id: lot for lot in seen.book.lots(ids={*ids, *self.maker})}
         self._loads: dict[str, frozenset[str]] = {}
+        found_harvests = seen.book.events_in_force(kind="harvest")
+        self._harvests = {str(e.facts["harvest_id"]): e for e in found_harvests}
+        self._coolings = seen.book.events_in_force(kind="cooling")
 
     def _reached(self, lot_id: str) -> tuple[str, str]:
         return lot_id, "yes" if lot_id in self.bad else "no"
@@ -47,8 +60,22 @@ class History:
             "kg",
             source.address if source else "",
             source.name if source else str(event.facts.get("source") or ""),
-            _cut(event, made),
+            _cut(self._harvest_of(event) or event, made),
         )
+
+    def _harvest_of(self, event: Event) -> Event | None:
+        return self._harvests.get(str(event.facts.get("harvest", "")))
+
+    def _cooled(self, event: Event, made: Made) -> tuple[str, datetime | str, Event | None]:
+        """Where and when a load was cooled first, on the way or at the works."""
+        harvest = str(event.facts.get("harvest", ""))
+        for cooling in self._coolings:
+            on_the_way = bool(harvest) and cooling.facts.get("harvest_id") == harvest
+            if on_the_way or made.lot_id in cooling.facts["lots"]:
+                here = "" if on_the_way else place(self._site(cooling.site))
+                where = ", ".join(part for part in (cooling.place, here) if part)
+                return where, datetime.fromisoformat(cooling.facts["from"]), cooling
+        return "", "", None
 
     def harvest(self) -> Iterator[Row]:
         """A line for each load behind the affected lots."""
@@ -58,15 +85,16 @@ class History:
                 *self._reached(made.lot_id),
                 place(site),
                 *self._load(event, made),
-                *_paper(event),
+                *_paper_of(self._harvest_of(event), event),
             )
 
     def cooling(self) -> Iterator[Row]:
-        """The same; the book has no entry for cooling before the door."""
+        """The same with where and when each was cooled, if the book was told."""
         for event, made in self._intakes():
             load = self._load(event, made)
             first = (*self._reached(made.lot_id), place(self._site(event.site)))
-            yield (*first, *load[:3], "", "", *load[3:], *_paper(event))
+            where, when, cooling = self._cooled(event, made)
+            yield (*first, *load[:3], where, when, *load[3:], *_paper_of(cooling, event))
 
     def packing(self) -> Iterator[Row]:
         """A line for each packed lot and each load in it."""
@@ -86,8 +114,7 @@ class History:
                         source.grower if source else "",
                         source.phone if source else "",
                         load[5],
-                        "",
-                        "",
+                        *self._cooled(intake, made)[:2],
                         packed.lot_id,
                         self._description(packed.lot_id),
                         packed.mass_g / 1000.0,
@@ -114,11 +141,31 @@ class History:
                 here,
                 *_paper(event),
             )
+        yield from self._came_back()
+
+    def _came_back(self) -> Iterator[Row]:
+        """A line for each lot that a customer sent back."""
+        customers = {c.id: c for c in self.settings.customer}
+        for event in self.events:
+            for made in event.outputs if event.kind == "receive_back" else ():
+                customer, here = str(event.facts["customer"]), place(self._site(event.site))
+                yield (
+                    *self._reached(made.lot_id),
+                    made.lot_id,
+                    made.mass_g / 1000.0,
+                    "kg",
+                    self._description(made.lot_id),
+                    place(customers.get(customer)) or customer,
+                    here,
+                    event.happened_at,
+                    here,
+                    *_paper(event),
+                )
 
     def transformation(self) -> Iterator[Row]:
         """A line for each lot that went into a step and each that came out."""
         for event in self.events:
-            if event.kind == "intake":
+            if event.kind in ("intake", "receive_back"):
                 continue
             end = (place(self._site(event.site)), event.happened_at, *_paper(event))
             used = [("used", d.lot_id, d.mass_g) for d in event.inputs]
@@ -215,7 +262,14 @@ def place(of: Site | Customer | None) -> str:
 
 def _paper(event: Event) -> tuple[str, str]:
     """Type and number of the document; a step inside the works rests on its entry in the book."""
-    types = {"intake": "load ticket", "ship": "delivery note", "pack": "pack sheet"}
+    types = {
+        "intake": "load ticket",
+        "ship": "delivery note",
+        "pack": "pack sheet",
+        "harvest": "harvest record",
+        "cooling": "cooling record",
+        "receive_back": "return note",
+    }
     if event.document:
         return types.get(event.kind, "works record"), event.document
     if event.kind in types:
@@ -223,8 +277,14 @@ def _paper(event: Event) -> tuple[str, str]:
     return "entry in the lot book", event.event_id
 
 
+def _paper_of(own: Event | None, event: Event) -> tuple[str, str]:
+    """The paper of an entry of its own, where it has one; else that of the load."""
+    return _paper(own if own is not None and own.document else event)
+
+
 def _cut(event: Event, made: Made) -> datetime | str:
-    said = made.attributes.get("cut_at") or event.facts.get("cut_at")
+    own = event.facts.get("cut_at") if event.kind == "harvest" else None
+    said = own or made.attributes.get("cut_at") or event.facts.get("cut_at")
     try:
         return datetime.fromisoformat(str(said)) if said else ""
     except ValueError:

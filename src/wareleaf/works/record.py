@@ -14,8 +14,9 @@ from wareleaf.book import Draw, Event, LotState, Made, Stream
 from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
 
-UNMIXED = ("count", "correction", "waste")
-"""What may name a lot in a room by itself: stock counts, corrections, and throwing it all away."""
+UNMIXED = ("count", "correction", "waste", "destroy", "receive_back")
+"""What may name a lot in a room by itself: stock counts, corrections, throwing it all away, and
+leaf of it that left and comes back."""
 
 _TOKENS: ContextVar[Callable[[int], str]] = ContextVar("tokens", default=secrets.token_hex)
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from wareleaf.book import Event
+from wareleaf.book import Draw, Event
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
+from wareleaf.works.pallets import loose_g, pallet_of
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, draw, record
 
@@ -20,17 +21,22 @@ def ship(
     *,
     vehicle: str = "",
     document: str = "",
+    pallets: Sequence[str] = (),
     happened_at: datetime | None = None,
     note: str = "",
 ) -> Event:
-    """Record a shipment: kilograms by lot (None for all that remains).
+    """Record a shipment: kilograms by lot (None for all that remains), and whole pallets.
+
+    ``lots_kg`` is what goes loose, beside what stands on ``pallets``.
 
     The book refuses a lot that is held or not released for the customer's market; nothing is
     written then.
     """
-    require(bool(lots_kg), "lots_kg", {}, "A shipment names at least one lot.")
     customer = works.settings.customer_of(customer_id)
-    lots = [works.book.lot(lot_id) for lot_id in lots_kg]
+    numbers = [pallet_of(works, text).sscc for text in pallets]
+    draws = _draws(works, lots_kg, numbers)
+    require(bool(draws), "lots_kg", {}, "A shipment names at least one lot.")
+    lots = [works.book.lot(d.lot_id) for d in draws]
     sites = {lot.site for lot in lots}
     require(
         len(sites) == 1,
@@ -52,15 +58,36 @@ def ship(
             why=note,
             document=document,
             happened_at=happened_at,
-            inputs=tuple(draw(lot, lots_kg[lot.lot_id]) for lot in lots),
+            inputs=draws,
             facts={
                 "customer": customer.id,
                 "market": customer.market,
                 "vehicle": vehicle,
                 "contact": customer.contact,
+                **({"pallets": numbers} if numbers else {}),
             },
         ),
     )
+
+
+def _draws(
+    works: Works, lots_kg: Mapping[str, float | None], pallets: Sequence[str]
+) -> tuple[Draw, ...]:
+    """One draw a lot: what goes loose and what stands on the pallets."""
+    grams: dict[str, int] = {}
+    for sscc in dict.fromkeys(pallets):
+        on_it = pallet_of(works, sscc).on_it
+        require(bool(on_it), "pallets", sscc, f"Nothing stands on pallet {sscc} now.")
+        for lot, mass_g in on_it:
+            grams[lot.lot_id] = grams.get(lot.lot_id, 0) + mass_g
+    for lot_id, mass_kg in lots_kg.items():
+        lot = works.book.lot(lot_id)
+        if mass_kg is None:
+            rest = loose_g(lot) if grams.get(lot_id) else draw(lot).mass_g
+        else:
+            rest = draw(lot, mass_kg).mass_g
+        grams[lot_id] = grams.get(lot_id, 0) + rest
+    return tuple(draw(works.book.lot(k), g / 1000.0) for k, g in grams.items())
 
 
 def _refuse_held_origin(works: Works, lot_id: str) -> None:

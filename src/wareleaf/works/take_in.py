@@ -12,9 +12,10 @@ from datetime import datetime, timedelta
 from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, Made
 from wareleaf.measure.errors import BadInput, require
+from wareleaf.works.growing import harvest_of, hold_reason, too_early
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, dry_sd_kg, new_lot_id, record
+from wareleaf.works.record import Entry, dry_sd_kg, event_of, new_lot_id
 
 # How far a fresh moisture that nobody measured may be off (one standard deviation).
 # Common practice, no source.
@@ -48,6 +49,8 @@ class Load:
         Of the leaf in the middle of a bin.
     own_number : str
         Lot or ticket number of the works' own sheets; kept with the lot and found by `find_lots`.
+    harvest : str
+        Number of the harvest it is of; its time of cutting stands when none is given.
     """
 
     source: str
@@ -64,6 +67,7 @@ class Load:
     document: str = ""
     note: str = ""
     own_number: str = ""
+    harvest: str = ""
 
 
 def net_kg(load: Load) -> float:
@@ -106,6 +110,9 @@ def net_kg(load: Load) -> float:
 def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
     """Record a load; returns the event and the new lot.
 
+    Leaf that was cut before a waiting interval of its line or field ended is put on hold with it,
+    in the same writing.
+
     Raises
     ------
     BadInput
@@ -124,7 +131,8 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
     net = net_kg(load)
     moisture, moisture_sd = _moisture(works, load, profile.moisture_wb_fresh)
     arrived = load.arrived_at or works.now()
-    cut_at = load.cut_at or arrived - timedelta(hours=source.haul_h)
+    of_harvest = _cut_of_harvest(works, load)
+    cut_at = load.cut_at or of_harvest or arrived - timedelta(hours=source.haul_h)
     if cut_at > arrived:
         raise BadInput("cut_at", cut_at.isoformat(), "cut_at is after the load arrived.")
     mass_sd = meter.sd(net)
@@ -158,21 +166,43 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
         "temperature_c": load.temperature_c,
         "cut_at": cut_at.isoformat(),
     }
-    event = record(
-        works,
-        Entry(
-            kind="intake",
-            site=source.site,
-            who=who,
-            place="landing",
-            why=load.note,
-            document=load.document,
-            happened_at=arrived,
-            outputs=(made,),
-            facts=facts,
-        ),
+    if load.harvest:
+        facts["harvest"] = load.harvest
+    entry = Entry(
+        kind="intake",
+        site=source.site,
+        who=who,
+        place="landing",
+        why=load.note,
+        document=load.document,
+        happened_at=arrived,
+        outputs=(made,),
+        facts=facts,
     )
-    return event, works.book.lot(lot_id)
+    events = [event_of(works, entry)]
+    reason = hold_reason(works, too_early(works, source.id, cut_at), cut_at)
+    if reason:
+        held = {"lot_id": lot_id, "reason": reason}
+        events.append(
+            event_of(works, Entry(kind="hold", site=source.site, who=who, why=reason, facts=held))
+        )
+    works.book.append_many(events, now=events[-1].recorded_at)
+    return events[0], works.book.lot(lot_id)
+
+
+def _cut_of_harvest(works: Works, load: Load) -> datetime | None:
+    """When the harvest of a load was cut; refused when it was of another line or field."""
+    if not load.harvest:
+        return None
+    harvest = harvest_of(works, load.harvest)
+    require(
+        harvest.source == load.source,
+        "harvest",
+        load.harvest,
+        f"Harvest {load.harvest} was cut at {harvest.source}, this load is from {load.source}; "
+        "choose one of the two.",
+    )
+    return harvest.cut_at
 
 
 def _moisture(works: Works, load: Load, usual_wb: float) -> tuple[float, float]:

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from wareleaf.book import LotState, Trace
 from wareleaf.works.house import Works
+from wareleaf.works.returns import returned_of
 
 
 @dataclass(frozen=True)
@@ -23,7 +24,7 @@ class Origin:
 
 @dataclass(frozen=True)
 class Receipt:
-    """One shipment that carried leaf of the traced lot."""
+    """One shipment that carried leaf of the traced lot, and what of it came back."""
 
     lot_id: str
     customer: str
@@ -33,6 +34,12 @@ class Receipt:
     dry_from_lot_kg: float
     document: str
     contact: str
+    returned_kg: float = 0.0
+
+    @property
+    def net_kg(self) -> float:
+        """What the customer still has of it, kg."""
+        return self.mass_kg - self.returned_kg
 
 
 @dataclass(frozen=True)
@@ -98,7 +105,10 @@ def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tup
     for node in forward.nodes:
         if not lots[node.lot_id].shipped_mass_g:
             continue
-        for event in works.book.events_in_force(kind="ship", lot_id=node.lot_id):
+        moved = works.book.events_in_force(kind=("ship", "receive_back"), lot_id=node.lot_id)
+        ships = [e for e in moved if e.kind == "ship"]
+        back = returned_of(ships, [e for e in moved if e.kind == "receive_back"])
+        for event in ships:
             for drawn in event.inputs:
                 if drawn.lot_id != node.lot_id:
                     continue
@@ -113,6 +123,7 @@ def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tup
                         dry_from_lot_kg=drawn.dry_g * node.share / 1000.0,
                         document=event.document,
                         contact=str(facts.get("contact", "")),
+                        returned_kg=back.pop((event.event_id, node.lot_id), (0, 0))[0] / 1000.0,
                     )
                 )
     return tuple(sorted(found, key=lambda r: r.shipped_at))

@@ -18,6 +18,7 @@ from wareleaf.book.event import JSON, Event, Made
 from wareleaf.book.exchange.event_hash import event_hash
 from wareleaf.book.exchange.kinds import OTHER_SENSOR, SENSORS, SHAPES, Shape
 from wareleaf.book.exchange.naming import NAMESPACE, PREFIX, Naming
+from wareleaf.book.exchange.uris import CANONICAL
 from wareleaf.book.kinds import lots_named
 
 CONTEXT: list[Any] = [
@@ -138,6 +139,14 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
         run = event.facts.get("run_id")
         if isinstance(run, str):
             data["transformationID"] = w.naming.own("run", run)
+    elif shape.type == "AggregationEvent":
+        data |= {
+            "parentID": f"{CANONICAL}00/{event.facts['sscc']}",
+            "childQuantityList": [
+                w.amount(item["lot_id"], item["mass_g"]) for item in event.facts["lots"]
+            ],
+            "action": shape.action,
+        }
     else:
         subjects = outputs or inputs or [{"epcClass": w.lot(n)} for n in lots_named(event)]
         action = shape.action
@@ -146,7 +155,10 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
         data["action"] = action
         if subjects:
             data["quantityList"] = subjects
-        elif kind != "reading":
+        things = _things(event, kind, w)
+        if things:
+            data["epcList"] = things
+        elif not subjects and kind not in ("reading", "cooling"):
             return None
     data["bizStep"] = shape.step
     if shape.disposition:
@@ -155,6 +167,8 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
     _add_papers(data, event, kind, w)
     if kind in ("reading", "result"):
         data["sensorElementList"] = [_sensor(event, kind)]
+    elif kind == "cooling":
+        data["sensorElementList"] = [_cold(event)]
     if event.outputs and (data.get("action") == "ADD" or shape.type == "TransformationEvent"):
         data["ilmd"] = _master(event.outputs)
     data |= own
@@ -162,10 +176,27 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
     return data
 
 
+def _things(event: Event, kind: str, w: _Writer) -> list[JSON]:
+    """Addresses of what is no lot: pallets that left, a harvest, a growing unit."""
+    facts = event.facts
+    if kind == "ship":
+        return [f"{CANONICAL}00/{sscc}" for sscc in facts.get("pallets") or ()]
+    if kind in ("harvest", "cooling") and facts.get("harvest_id"):
+        return [w.naming.own("harvest", str(facts["harvest_id"]))]
+    if kind == "site_work":
+        return [w.naming.own("source", str(facts["source"]))]
+    return []
+
+
 def _add_papers(data: dict[str, JSON], event: Event, kind: str, w: _Writer) -> None:
     papers: list[JSON] = []
     if event.document:
-        paper = {"ship": "desadv", "intake": "recadv"}.get(kind, "prodorder")
+        paper = {
+            "ship": "desadv",
+            "intake": "recadv",
+            "receive_back": "rma",
+            "destroy": "cert",
+        }.get(kind, "prodorder")
         papers.append({"type": paper, "bizTransaction": w.naming.own("document", event.document)})
     sample = event.facts.get("sample_id")
     if kind == "result" and isinstance(sample, str):
@@ -177,6 +208,8 @@ def _add_papers(data: dict[str, JSON], event: Event, kind: str, w: _Writer) -> N
         data["destinationList"] = [
             {"type": "owning_party", "destination": w.naming.party(customer)}
         ]
+    if kind == "receive_back" and isinstance(customer, str):
+        data["sourceList"] = [{"type": "owning_party", "source": w.naming.party(customer)}]
     if kind == "intake" and isinstance(source, str) and source:
         data["sourceList"] = [{"type": "possessing_party", "source": w.naming.party(source)}]
     certificate = event.facts.get("certificate")
@@ -200,6 +233,20 @@ def _sensor(event: Event, kind: str) -> dict[str, JSON]:
         "sensorMetadata": {"time": _time(event.happened_at)},
         "sensorReport": [report],
     }
+
+
+def _cold(event: Event) -> dict[str, JSON]:
+    """The temperature of what cools, over the time that it did."""
+    facts = event.facts
+    when: dict[str, JSON] = {"startTime": _time(datetime.fromisoformat(facts["from"]))}
+    if facts.get("until"):
+        when["endTime"] = _time(datetime.fromisoformat(facts["until"]))
+    report: dict[str, JSON] = {
+        "type": "Temperature",
+        "value": _rounded(float(facts["temperature_c"])),
+        "uom": "CEL",
+    }
+    return {"sensorMetadata": when, "sensorReport": [report]}
 
 
 def _rounded(value: float) -> float:

@@ -1,7 +1,9 @@
 """Which EPCIS event, business step and disposition each kind of the book is.
 
 The vocabulary has no word for drying or withering; a run is a transformation with the step
-``creating_class_instance`` and our own field says which stage it was.
+``creating_class_instance`` and our own field says which stage it was. Leaf that comes back gets a new lot number, so its receipt is a transformation too
+(step ``receiving``). A harvest and a growing unit have no lot yet and are named by addresses of the
+works' own.
 """
 
 from __future__ import annotations
@@ -38,6 +40,15 @@ SHAPES = {
     "waste": Shape("ObjectEvent", "DELETE", "destroying", "disposed"),
     "count": Shape("ObjectEvent", "OBSERVE", "stock_taking"),
     "note": Shape("ObjectEvent", "OBSERVE", "other"),
+    "site_work": Shape("ObjectEvent", "OBSERVE", "other"),
+    "harvest": Shape("ObjectEvent", "ADD", "commissioning", "in_progress"),
+    "cooling": Shape("ObjectEvent", "OBSERVE", "storing", "in_progress"),
+    "grade": Shape("ObjectEvent", "OBSERVE", "inspecting", "in_progress"),
+    "aggregate": Shape("AggregationEvent", "ADD", "packing", "in_progress"),
+    "disaggregate": Shape("AggregationEvent", "DELETE", "unpacking", "in_progress"),
+    "receive_back": Shape("TransformationEvent", "", "receiving", "returned"),
+    "rework": Shape("TransformationEvent", "", "repackaging", "in_progress"),
+    "destroy": Shape("ObjectEvent", "DELETE", "destroying", "destroyed"),
 }
 """``limit_confirmed`` is missing on purpose: it speaks of no lot."""
 

@@ -18,7 +18,7 @@ from wareleaf.works.settings import WorksSettings
 MOISTURE = "moisture"
 _LEAST_SCALE = 1e-3  # of the published mean: spreads never vanish (own choice)
 # Moisture is carried on through these; after a stage it was measured anew.
-_KEEP_WATER = ("combine", "split", "blend", "pack", "count")
+_KEEP_WATER = ("combine", "split", "blend", "pack", "count", "rework", "receive_back")
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from wareleaf.book.properties_origin import UNKNOWN, Drawn, Mixing, Share, share
 from wareleaf.works.house import Works
 from wareleaf.works.properties.season import Season, reach
 
-_KEEP_GRADES = ("combine", "split", "blend", "pack")
+_KEEP_GRADES = ("combine", "split", "blend", "pack", "rework", "receive_back")
 
 
 def _mixings(season: Season, lot_id: str) -> dict[str, Mixing]:
@@ -47,7 +47,7 @@ def grades_of(season: Season, lot_id: str) -> dict[str, Share]:
     mixings = {
         lot: m
         for lot, m in _mixings(season, lot_id).items()
-        if season.maker[lot].kind in _KEEP_GRADES
+        if season.maker[lot].kind in _KEEP_GRADES and lot not in season.judged
     }
     marks = {}
     for lot in (lot_id, *reach([lot_id], season.parents)):

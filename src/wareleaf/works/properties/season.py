@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wareleaf.book import Event, Made
 from wareleaf.works.house import Works
 
-MOVING = ("intake", "combine", "split", "stage_finished", "blend", "pack", "count")
-HEAD = (*MOVING, "stage_started", "result")
+MOVING = (
+    "intake",
+    "combine",
+    "split",
+    "stage_finished",
+    "blend",
+    "pack",
+    "count",
+    "rework",
+    "receive_back",
+)
+HEAD = (*MOVING, "stage_started", "result", "grade")
 _WHOLE = 0.98  # of a lot's dry matter in one draw: taken as all of it (own choice)
 
 
@@ -66,6 +76,8 @@ class Season:
         Event in force that made each lot.
     results : tuple of Event
         In force.
+    judged : frozenset of str
+        Lots whose grade was set by a grading of the whole lot.
     """
 
     moves: tuple[Move, ...]
@@ -73,6 +85,7 @@ class Season:
     made: Mapping[str, Made]
     maker: Mapping[str, Event]
     results: tuple[Event, ...]
+    judged: frozenset[str] = frozenset()
 
     def parents(self, lot_id: str) -> tuple[str, ...]:
         """Lots that a lot was made of."""
@@ -81,7 +94,7 @@ class Season:
 
 def read_season(works: Works) -> list[Season]:
     """The book by families: leaf that never met is kept apart."""
-    events = works.book.events_in_force(kind=(*MOVING, "stage_started", "result"))
+    events = works.book.events_in_force(kind=HEAD)
     moving = [e for e in events if e.kind in MOVING and e.outputs]
     starts = {str(e.facts["run_id"]): e for e in events if e.kind == "stage_started"}
     family = _families(moving)
@@ -93,7 +106,10 @@ def read_season(works: Works) -> list[Season]:
     for event in events:
         if event.kind == "result" and event.facts["lot_id"] in leaf_of:
             results.setdefault(family[leaf_of[event.facts["lot_id"]]], []).append(event)
-    return [_season(group, starts, results.get(name, [])) for name, group in groups.items()]
+    judged = {e.facts["lot_id"]: e.facts["grade"] for e in events if e.kind == "grade"}
+    return [
+        _season(group, starts, results.get(name, []), judged) for name, group in groups.items()
+    ]
 
 
 def _families(moving: Sequence[Event]) -> dict[str, str]:
@@ -114,8 +130,18 @@ def _families(moving: Sequence[Event]) -> dict[str, str]:
     return {leaf: top(leaf) for leaf in over}
 
 
-def _season(moving: list[Event], starts: Mapping[str, Event], results: Iterable[Event]) -> Season:
+def _season(
+    moving: list[Event],
+    starts: Mapping[str, Event],
+    results: Iterable[Event],
+    judged: Mapping[str, str],
+) -> Season:
     made = {m.lot_id: m for e in moving for m in e.outputs}
+    mine = judged.keys() & made.keys()
+    for lot_id in mine:
+        kept = {k: v for k, v in made[lot_id].attributes.items() if k != "grades"}
+        graded = {**kept, "grade": judged[lot_id]}
+        made[lot_id] = replace(made[lot_id], attributes=graded)
     maker = {m.lot_id: e for e in moving for m in e.outputs}
     draws: dict[str, dict[str, float]] = {}
     for event in moving:
@@ -125,7 +151,7 @@ def _season(moving: list[Event], starts: Mapping[str, Event], results: Iterable[
     parted = {lot: _parted(made[lot], by) for lot, by in draws.items() if lot in made}
     moves = tuple(_move(e, starts, made, parted) for e in moving)
     kept = tuple(p for p in parted.values() if p is not None)
-    return Season(moves, kept, made, maker, tuple(results))
+    return Season(moves, kept, made, maker, tuple(results), frozenset(mine))
 
 
 def part_of(lot_id: str, event_id: str) -> str:
