@@ -155,14 +155,13 @@ def fix_of(n, state, seed, percent, *, void):
     outputs = []
     for m in target.outputs:
         mass = max(m.mass_g * (50 + percent) // 100, 1)
-        outputs.append(
-            made(m.lot_id, mass, min(m.dry_g, mass), mass_sd_g=m.mass_sd_g, form=m.form)
-        )
+        outputs.append(made(m.lot_id, mass, min(m.dry_g, mass), mass_sd_g=m.mass_sd_g, form=m.form))
     minute = int((target.happened_at - at(0)).total_seconds() // 60)
     inputs = [(d.lot_id, d.mass_g, d.dry_g) for d in target.inputs]
     streams = [(s.name, s.mass_g, s.dry_g) for s in target.streams]
     return correction(f"c{n}", last, minute=n, happened=minute, inputs=inputs, outputs=outputs,
-                      streams=streams, facts=dict(target.facts), document=target.document)  # fmt: skip
+                      streams=streams, facts=dict(target.facts),
+                      document=target.document)  # fmt: skip
 
 
 def history(steps):
@@ -220,9 +219,7 @@ def came_home_once(lot, draws):
                 sign = 1 if e.kind == "ship" else -1
                 customer = e.facts["customer"]
                 has[customer] = has.get(customer, 0) + sign * (d.mass_g, d.dry_g)[i]
-        assert {k: v for k, v in has.items() if v} == {
-            k: v[i] for k, v in lot.away.items() if v[i]
-        }
+        assert {k: v for k, v in has.items() if v} == {k: v[i] for k, v in lot.away.items() if v[i]}
         assert min(has.values(), default=0) >= 0
         back = sum((d.mass_g, d.dry_g)[i] for e, d in draws if e.kind == "receive_back")
         assert total == sum(has.values()) + back

@@ -1,4 +1,4 @@
-"""Site work, harvest, cooling, grades, pallets, returns, rework, destruction, as the works does them.
+"""Site work, harvest, cooling, grades, pallets, returns, rework and destruction at the works.
 
 Works, people and numbers are the demo's own.
 """
@@ -69,8 +69,10 @@ def test_a_treatment_entered_late_holds_what_came_in_and_what_was_made_of_it(dem
     me, now = who(works, growing.JOB), works.now()
     lot = a_load(works, cut_at=now - timedelta(hours=3))
     parts = split(works, who(works, "run a stage"), lot.lot_id, [200.0], drawn_kg=200.0)
-    _, held = growing.record_site_work(works, me, source.id, "sprayed", substance="X",
-                                       interval_days=1.0, happened_at=now - timedelta(hours=9))  # fmt: skip
+    nine_hours_ago = now - timedelta(hours=9)
+    _, held = growing.record_site_work(
+        works, me, source.id, "sprayed", substance="X", interval_days=1, happened_at=nine_hours_ago
+    )
     assert {lot.lot_id, parts[0].lot_id} <= set(held)
     assert works.book.lot(parts[0].lot_id).held_because.startswith(f"made of {lot.lot_id}: cut")
 
@@ -97,7 +99,9 @@ def test_harvest_and_cooling_fill_the_sheets(demo_works):
     lot = a_load(works, harvest="H-7")
     assert lot.attributes["cut_at"] == cut.isoformat()
     assert growing.harvest_of(works, "H-7").taken_in_kg == pytest.approx(500.0)
-    cool(works, me, [], "ice", 1.5, began=cut + timedelta(minutes=20), harvest_id="H-7", place="Tern")
+    cool(
+        works, me, [], "ice", 1.5, began=cut + timedelta(minutes=20), harvest_id="H-7", place="Tern"
+    )
     found = recall(works, Fault("lot", lot.lot_id))
     sheets = {s.name: s for s in elements(sight(works), found)}
     row = dict(zip(sheets["Harvest"].head, sheets["Harvest"].rows[0], strict=True))

@@ -95,8 +95,8 @@ class Imbalance:
 def unexplained(event: Event) -> Amount:
     """Inputs less outputs less streams of an event in force, whole grams; 0 where by definition.
 
-    Intake, shipment, waste and destruction have one open end, so they balance by definition; so does what
-    moves nothing.
+    Intake, shipment, waste and destruction have one open end, so they balance by definition; so
+    does what moves nothing.
     """
     if event.kind == "intake" or event.kind in SENT_AWAY or event.kind not in SHAPES:
         return Amount(0, 0)

@@ -162,4 +162,3 @@ def _check_on_or_off(event: Event, lots: Mapping[str, LotState]) -> None:
                 f"{kg(mass_g)} of lot {lot_id} would go on pallet {sscc}; {kg(loose)} are here "
                 "and on no pallet.",
             )
-

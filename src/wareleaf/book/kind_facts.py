@@ -133,7 +133,9 @@ def _check_cooling(facts: Mapping[str, JSON]) -> None:
 
 def _check_pallet(facts: Mapping[str, JSON]) -> None:
     check_sscc(facts["sscc"], "facts.sscc")
-    require(bool(facts["lots"]), "facts.lots", [], "A pallet entry names no lot; name at least one.")
+    require(
+        bool(facts["lots"]), "facts.lots", [], "A pallet entry names no lot; name at least one."
+    )
     for item in facts["lots"]:
         good = isinstance(item, Mapping) and isinstance(item.get("lot_id"), str) and item["lot_id"]
         good = good and _whole(item.get("mass_g")) and _whole(item.get("packs", 1))
@@ -159,8 +161,7 @@ def _moment(name: str, value: JSON) -> datetime:
         raise BadInput(
             f"facts.{name}",
             value,
-            f"facts.{name} is {value!r}; give a time with its offset, like "
-            "2026-04-12T06:30+02:00.",
+            f"facts.{name} is {value!r}; give a time with its offset, like 2026-04-12T06:30+02:00.",
         )
     return found
 
@@ -183,7 +184,5 @@ def _optional_text(name: str, value: JSON) -> None:
 def _texts(name: str, value: JSON) -> tuple[str, ...]:
     good = isinstance(value, (list, tuple))
     good = good and all(isinstance(x, str) and x.strip() for x in value)
-    require(
-        good, f"facts.{name}", value, f"facts.{name} is {value!r}; it must be a list of texts."
-    )
+    require(good, f"facts.{name}", value, f"facts.{name} is {value!r}; it must be a list of texts.")
     return tuple(value)

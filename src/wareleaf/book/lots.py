@@ -75,6 +75,11 @@ class LotState:
         return self.shipped_mass_g - sum(mass for mass, _ in self.away.values())
 
     @property
+    def with_customers_dry_g(self) -> int:
+        """Dry matter that was shipped and has not come back, grams."""
+        return sum(dry for _, dry in self.away.values())
+
+    @property
     def on_pallets_g(self) -> int:
         """What of it stands on pallets, grams."""
         return sum(self.pallets.values())

@@ -87,9 +87,7 @@ def destroy_held(
             acting(works, who, JOB, site)
             draws = [(lot, draw(lot)) for lot in lots if lot.site == site]
             refuse_loose(inside, [lot.lot_id for lot, _ in draws], {}, "destroy")
-            events.append(
-                event_of(inside, _entry(who, draws, method, witness, document, reason))
-            )
+            events.append(event_of(inside, _entry(who, draws, method, witness, document, reason)))
         draft.append_many(events, now=works.now())
     return events
 
@@ -99,9 +97,7 @@ def to_destroy(found: Recall) -> list[LotState]:
     return [a.lot for a in found.here if a.lot.held_because and not a.lot.on_runs]
 
 
-def _check(
-    works: Works, who: str, method: str, witness: str, document: str, reason: str
-) -> None:
+def _check(works: Works, who: str, method: str, witness: str, document: str, reason: str) -> None:
     for name, value, what in (
         ("method", method, "how it was destroyed"),
         ("witness", witness, "who saw it"),

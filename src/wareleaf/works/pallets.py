@@ -219,9 +219,7 @@ def _item(lot: LotState, packs: int | None) -> dict[str, object]:
     if packs is None:
         require(loose > 0, "lots", lot.lot_id, f"Nothing of {lot.lot_id} is here off a pallet.")
         return {"lot_id": lot.lot_id, "mass_g": loose}
-    require(
-        packs > 0, "packs", packs, f"{packs} packs of {lot.lot_id}: it must be 1 or more."
-    )
+    require(packs > 0, "packs", packs, f"{packs} packs of {lot.lot_id}: it must be 1 or more.")
     if not isinstance(made, int) or made <= 0:
         raise BadInput(
             "packs",

@@ -147,19 +147,8 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
             ],
             "action": shape.action,
         }
-    else:
-        subjects = outputs or inputs or [{"epcClass": w.lot(n)} for n in lots_named(event)]
-        action = shape.action
-        if kind == "count":
-            action = "ADD" if outputs else "DELETE" if inputs else "OBSERVE"
-        data["action"] = action
-        if subjects:
-            data["quantityList"] = subjects
-        things = _things(event, kind, w)
-        if things:
-            data["epcList"] = things
-        elif not subjects and kind not in ("reading", "cooling"):
-            return None
+    elif not _name_subjects(data, event, kind, shape, outputs or inputs, w):
+        return None
     data["bizStep"] = shape.step
     if shape.disposition:
         data["disposition"] = shape.disposition
@@ -174,6 +163,26 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
     data |= own
     data["eventID"] = event_hash(data, CONTEXT)
     return data
+
+
+def _name_subjects(
+    data: dict[str, JSON],
+    event: Event,
+    kind: str,
+    shape: Shape,
+    amounts: list[dict[str, JSON]],
+    w: _Writer,
+) -> bool:
+    """Say what an object event is about; False when it is about nothing that has an address."""
+    subjects = amounts or [{"epcClass": w.lot(n)} for n in lots_named(event)]
+    action = shape.action
+    if kind == "count":
+        action = "ADD" if event.outputs else "DELETE" if event.inputs else "OBSERVE"
+    data["action"] = action
+    things = _things(event, kind, w)
+    data |= {"quantityList": subjects} if subjects else {}
+    data |= {"epcList": things} if things else {}
+    return bool(subjects or things) or kind in ("reading", "cooling")
 
 
 def _things(event: Event, kind: str, w: _Writer) -> list[JSON]:

@@ -1,9 +1,9 @@
 """Which EPCIS event, business step and disposition each kind of the book is.
 
 The vocabulary has no word for drying or withering; a run is a transformation with the step
-``creating_class_instance`` and our own field says which stage it was. Leaf that comes back gets a new lot number, so its receipt is a transformation too
-(step ``receiving``). A harvest and a growing unit have no lot yet and are named by addresses of the
-works' own.
+``creating_class_instance`` and our own field says which stage it was. Leaf that comes back
+gets a new lot number, so its receipt is a transformation too (step ``receiving``). A harvest and a
+growing unit have no lot yet and are named by addresses of the works' own.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ def command(job: Job, site: str, on: str | None, first: str | None, last: str | 
     sides = (found.dry, found.mass)
     rows = [
         ("taken in", *(kg(s.taken_in_g) for s in sides)),
+        ("came back", *(kg(s.came_back_g) for s in sides)),
         ("moved in", *(kg(s.moved_in_g) for s in sides)),
         ("shipped", *(kg(s.shipped_g) for s in sides)),
         ("moved out", *(kg(s.moved_out_g) for s in sides)),

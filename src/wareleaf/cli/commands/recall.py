@@ -143,8 +143,9 @@ def _lines(job: Job, found: Recall) -> list[str]:
         lines.insert(0, f"As known on {job.show(found.known_at)}.")
     lines.append("Received by:")
     lines += [
-        f"  {r.customer} ({r.market}), {job.show(r.shipped_at)}: {r.mass_kg:g} kg of {r.lot_id}, "
-        f"{r.dry_from_fault_kg:.2f} kg dry of the fault; {r.contact or 'no name'}, "
+        f"  {r.customer} ({r.market}), {job.show(r.shipped_at)}: {r.mass_kg:g} kg of {r.lot_id}"
+        + (f" ({r.returned_kg:g} kg came back, {r.net_kg:g} kg left)" if r.returned_kg else "")
+        + f", {r.dry_from_fault_kg:.2f} kg dry of the fault; {r.contact or 'no name'}, "
         f"{r.phone or 'no phone'}; paper {r.document or 'missing'}"
         for r in found.received
     ] or ["  nobody"]
@@ -168,7 +169,7 @@ def _lines(job: Job, found: Recall) -> list[str]:
     )
     lines.append(
         f"Dry matter {kg(last.total_g)} kg: {kg(last.in_stock_g)} in stock, "
-        f"{kg(last.on_machines_g)} on machines, {kg(last.shipped_g)} shipped, "
+        f"{kg(last.on_machines_g)} on machines, {kg(last.shipped_g)} with customers, "
         f"{kg(last.samples_g)} samples, {kg(last.waste_g)} waste, {kg(losses)} lost in the "
         f"process, {kg(last.unexplained_g)} unexplained (± {kg(2.0 * found.unexplained_sd_g)})."
     )

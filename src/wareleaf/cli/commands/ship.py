@@ -10,7 +10,8 @@ from wareleaf.cli.typed import lots_and_masses
 
 @click.command("ship")
 @click.argument("customer")
-@click.argument("lots", nargs=-1, required=True, metavar="LOT[=MASS]...")
+@click.argument("lots", nargs=-1, metavar="[LOT[=MASS]...]")
+@click.option("--pallet", "pallets", multiple=True, metavar="SSCC", help="A whole pallet.")
 @click.option("--vehicle", default="", help="What carries it.")
 @click.option("--document", default="", help="Number of the delivery note.")
 @click.option("--at", help="When it left; now when left out.")
@@ -20,12 +21,13 @@ def command(
     job: Job,
     customer: str,
     lots: tuple[str, ...],
+    pallets: tuple[str, ...],
     vehicle: str,
     document: str,
     at: str | None,
     note: str,
 ) -> None:
-    """Ship LOTS to CUSTOMER; MASS is how much of a lot, all that remains when left out."""
+    """Ship LOTS and pallets to CUSTOMER; MASS is how much of a lot, else all that remains."""
     from wareleaf.works.ship import ship
 
     event = ship(
@@ -35,6 +37,7 @@ def command(
         lots_and_masses(lots),
         vehicle=vehicle,
         document=document,
+        pallets=pallets,
         happened_at=job.at(at),
         note=note,
     )

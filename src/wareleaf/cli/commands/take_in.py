@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 @click.option("--surface-water", default="0", show_default=True, help="Rain or sea water on it.")
 @click.option("--ticket", help="Weight on the grower's ticket.")
 @click.option("--cut", help="When it was cut or plucked, like 2026-04-12 05:10.")
+@click.option("--harvest", default="", help="Number of the harvest it is of.")
 @click.option("--temperature", help="Of the leaf in the middle of a bin; C, or F when said.")
 @click.option("--at", help="When it arrived; now when left out.")
 @click.option("--document", default="", help="Number of the paper it came with.")
@@ -37,10 +38,12 @@ def command(job: Job, **given: str | None) -> None:
     from wareleaf.works.take_in import take_in
 
     event, lot = take_in(job.works, job.who, _load(job, given))
+    held = [f"It is on hold: {lot.held_because}."] if lot.held_because else []
     lines = [
         f"Lot {lot.lot_id}: {lot.mass_g / 1000.0:g} kg of {lot.label} (± "
         f"{lot.mass_sd_g / 1000.0:.1f} kg), {percent(lot.moisture_wb)} wet basis, "
         f"{lot.dry_g / 1000.0:g} kg dry matter.",
+        *held,
         next_step(f"day {lot.site}"),
     ]
     job.say({"event_id": event.event_id, "lot": lot}, lines)
@@ -64,4 +67,5 @@ def _load(job: Job, given: dict[str, str | None]) -> Load:
         arrived_at=job.at(given["at"], "arrived_at"),
         document=given["document"] or "",
         note=given["note"] or "",
+        harvest=given["harvest"] or "",
     )

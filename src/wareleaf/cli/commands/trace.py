@@ -26,8 +26,9 @@ def command(job: Job, lot_id: str) -> None:
     ]
     lines.append("It went to:")
     lines += [
-        f"  {r.customer} ({r.market}), {job.show(r.shipped_at)}: {r.mass_kg:g} kg of {r.lot_id}, "
-        f"{r.dry_from_lot_kg:.2f} kg dry matter of this lot; {r.contact}"
+        f"  {r.customer} ({r.market}), {job.show(r.shipped_at)}: {r.mass_kg:g} kg of {r.lot_id}"
+        + (f" ({r.returned_kg:g} kg came back, {r.net_kg:g} kg left)" if r.returned_kg else "")
+        + f", {r.dry_from_lot_kg:.2f} kg dry matter of this lot; {r.contact}"
         for r in view.receipts
     ]
     lines += [

@@ -107,9 +107,7 @@ def read_season(works: Works) -> list[Season]:
         if event.kind == "result" and event.facts["lot_id"] in leaf_of:
             results.setdefault(family[leaf_of[event.facts["lot_id"]]], []).append(event)
     judged = {e.facts["lot_id"]: e.facts["grade"] for e in events if e.kind == "grade"}
-    return [
-        _season(group, starts, results.get(name, []), judged) for name, group in groups.items()
-    ]
+    return [_season(group, starts, results.get(name, []), judged) for name, group in groups.items()]
 
 
 def _families(moving: Sequence[Event]) -> dict[str, str]:
@@ -139,8 +137,8 @@ def _season(
     made = {m.lot_id: m for e in moving for m in e.outputs}
     mine = judged.keys() & made.keys()
     for lot_id in mine:
-        kept = {k: v for k, v in made[lot_id].attributes.items() if k != "grades"}
-        graded = {**kept, "grade": judged[lot_id]}
+        sifted = {k: v for k, v in made[lot_id].attributes.items() if k != "grades"}
+        graded = {**sifted, "grade": judged[lot_id]}
         made[lot_id] = replace(made[lot_id], attributes=graded)
     maker = {m.lot_id: e for e in moving for m in e.outputs}
     draws: dict[str, dict[str, float]] = {}
