@@ -18,12 +18,24 @@ from test_web_browser import (  # noqa: F401  fixtures
     served,
     tablet,
 )
+from web_works import packed_and_free
 
 from wareleaf.works import bench
+from wareleaf.works.growing import record_harvest
+from wareleaf.works.pallets import put_on
 
 pytestmark = pytest.mark.browser
 
 PC = {"width": 1920, "height": 1080}
+
+
+def pallet(served: Served) -> str:  # noqa: F811
+    """The page of a pallet, built the first time it is asked for."""
+    works = served.seeded.works
+    if not works.book.events_in_force(kind="aggregate"):
+        put_on(works, "jorun", {packed_and_free(served.seeded, "EU"): 4}, sscc="340123450000000017")
+        record_harvest(works, "teo", "line-01", 300.0)
+    return "/pallets/340123450000000017"
 
 
 def office(served: Served) -> list[str]:  # noqa: F811
@@ -42,6 +54,12 @@ def office(served: Served) -> list[str]:  # noqa: F811
         "/bench/next",
         f"/bench?sample_of={lots['flake']}",
         "/ship",
+        "/returns?customer=quillby",
+        pallet(served),
+        f"/lots/{lots['flake']}",
+        "/intake/growing",
+        "/intake/growing?part=work",
+        "/intake/growing?part=cool",
         "/plan",
         "/watch",
         "/balance",

@@ -12,6 +12,8 @@ from starlette.testclient import TestClient
 
 from wareleaf.works import bench, demo, handle_lot, people
 from wareleaf.works.house import Works, create_works, open_works
+from wareleaf.works.pack_lot import PackRun, pack
+from wareleaf.works.record import Entry, record
 from wareleaf.works.run_stage import Off, finish_run, record_reading, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -125,3 +127,15 @@ def sign_in(client: TestClient, who: str) -> TestClient:
     answer = client.post("/sign-in", data={"who": who, "pin": PIN}, follow_redirects=False)
     assert answer.status_code == 303
     return client
+
+
+def packed_and_free(seeded: Seeded, market: str) -> str:
+    """Forty packs of the flake, released for a market by the quality manager's entry."""
+    works = seeded.works
+    run = PackRun(
+        "kelp-flake-500", {seeded.lots["flake"]: 20.2}, 40, [500.5] * 40, "kelp-pack-balance"
+    )
+    lot = pack(works, "jorun", run)
+    facts = {"lot_id": lot.lot_id, "markets": [market]}
+    record(works, Entry(kind="release", site=lot.site, who="bex", facts=facts))
+    return lot.lot_id

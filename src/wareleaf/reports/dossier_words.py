@@ -94,7 +94,7 @@ def words_of(d: Dossier, zone: ZoneInfo) -> dict[str, Any]:
                 at(r.shipped_at),
                 r.lot_id,
                 f"{r.customer} ({r.market})",
-                f"{r.mass_kg:,.2f}",
+                f"{r.mass_kg:,.2f}" + (f" ({r.returned_kg:,.2f} back)" if r.returned_kg else ""),
                 f"{r.dry_from_lot_kg:,.2f}",
                 r.document or "–",
             ]
@@ -274,6 +274,6 @@ def _balance(d: Dossier) -> list[list[str]]:
         ["Dry matter in this lot, by the loads it came from", f"{taken:,.3f} kg"],
         ["Dry matter as made", f"{w.made_kg:,.3f} kg"],
         ["In stock, in this lot and what was made of it", f"{w.in_stock_kg:,.3f} kg"],
-        ["Shipped", f"{w.shipped_kg:,.3f} kg"],
+        ["With customers", f"{w.shipped_kg:,.3f} kg"],
         ["Gone on the way (samples, waste, dust, unexplained)", f"{w.gone_kg:,.3f} kg"],
     ]

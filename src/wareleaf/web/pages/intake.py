@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import Any
 
 from fastapi import APIRouter, Depends, Request
@@ -15,6 +16,8 @@ from wareleaf.web.forms import Entered, entered, once
 from wareleaf.web.meters import meters_for, most_cautious
 from wareleaf.web.view import refused_status, show
 from wareleaf.web.words import percent
+from wareleaf.works.growing import harvests
+from wareleaf.works.house import Works
 from wareleaf.works.intakes import intakes_today
 from wareleaf.works.next_stage import machines_for
 from wareleaf.works.take_in import Load, take_in
@@ -53,6 +56,7 @@ def _take(request: Request, form: Entered) -> str:
         arrived_at=form.time("happened_at", "Time it arrived"),
         document=form.get("document"),
         note=form.get("note"),
+        harvest=form.get("harvest"),
     )
     form.check()
     _, lot = take_in(session.works_of(request), session.person(request).id, load)
@@ -63,6 +67,12 @@ def _take(request: Request, form: Entered) -> str:
         intake_meter=form.get("moisture_meter"),
     )
     return f"/intake?made={lot.lot_id}"
+
+
+def _harvests(works: Works, site_id: str) -> list[tuple[str, str]]:
+    """Harvests of the last two days, as a list to choose from."""
+    found = harvests(works, site_id, since=works.now() - timedelta(days=2))
+    return [(h.harvest_id, f"{h.harvest_id}, {h.vessel or h.source}") for h in found]
 
 
 def _page(
@@ -89,6 +99,7 @@ def _page(
         "meter": session.remembered(request, "intake_meter", most_cautious(meters)),
         "tare": session.remembered(request, "tare_kg"),
         "taken": intakes_today(works, site.id),
+        "harvests": _harvests(works, site.id),
         "made": lot,
         "machines": machines_for(works, lot) if lot else [],
     }

@@ -9,13 +9,15 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
+from wareleaf.book.kind_facts import COOLING_METHODS, GRADED_BY
 from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.store import RecordedEvent
-from wareleaf.web import session
+from wareleaf.web import lot_acts, session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.meters import meters_for
 from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import refused_status, show
+from wareleaf.web.words import pairs
 from wareleaf.works import bench, correct_weights, handle_lot
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
@@ -43,6 +45,8 @@ def listing(request: Request, form: Entered = Depends(asked)) -> Response:
     )
     if found.exact and request.query_params.get("format") != "json":
         return RedirectResponse(f"/lots/{found.exact}", status_code=303)
+    if found.pallet and request.query_params.get("format") != "json":
+        return RedirectResponse(f"/pallets/{found.pallet}", status_code=303)
     context = {"found": found, "statuses": STATUSES, "form": form}
     return show(request, "lots.html", context, data=found)
 
@@ -84,6 +88,10 @@ def _one(
         "whole_trace": len(view.lots),
         "cover": seal_cover(works, lot.made_by, history.events),
         "can_exchange": can_exchange(works),
+        "customer_name": {c.id: c.name for c in works.settings.customer},
+        "graded_by": pairs(GRADED_BY),
+        "cooling_methods": pairs(COOLING_METHODS),
+        "rework_forms": lot_acts.FORMS,
     }
     if form is not None:
         context["form"] = form
@@ -171,6 +179,7 @@ ACTS: dict[str, Act] = {
     "combine": _combine,
     "write-off": _waste,
     "sample": _sample,
+    **lot_acts.ACTS,
 }
 
 

@@ -16,6 +16,7 @@ from wareleaf.reports.recall_tables import CAUTIONS, KIND_WORDS, NAMES, balance_
 from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.view import refused_status, show
+from wareleaf.works.destroy import destroy_held, to_destroy
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
 from wareleaf.works.people import MAY
@@ -136,6 +137,7 @@ def _report(
         "taken": time_taken((works.now() - question.began).total_seconds()),
         "files": [n for n in NAMES if n != "summary"],
         "who_may": runs,
+        "destroyable": to_destroy(found),
         "kind_words": KIND_WORDS,
         "cautions": CAUTIONS,
         "form": form,
@@ -165,12 +167,18 @@ def act(request: Request, act: str, form: Entered = Depends(entered)) -> Respons
             held = hold_all(works, who, question.fault, form.get("reason"))
             session.say(request, held_words(held))
             return asked_again
+        if act == "destroy" and not question.drill:
+            names = ("method", "witness", "document", "reason")
+            events = destroy_held(works, who, question.fault, **{n: form.get(n) for n in names})
+            gone = sum(len(e.inputs) for e in events)
+            session.say(request, f"{gone} lot{'s' if gone != 1 else ''} destroyed.")
+            return asked_again
         if act == "keep" and question.drill:
             found = recall(works, question.fault, question.known_on)
             keep_drill(works, who, found, question.began)
             session.say(request, "The drill is kept in the book, with its result and its time.")
             return "/recall"
-        raise BadInput("act", act, "In a drill nothing is held, and only a drill is kept.")
+        raise BadInput("act", act, "In a drill nothing is held or destroyed; only a drill is kept.")
 
     try:
         question = _question(request, form)

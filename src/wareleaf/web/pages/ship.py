@@ -8,10 +8,13 @@ from typing import Any
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 
+from wareleaf.book import LotState
 from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.view import refused_status, show
+from wareleaf.works.house import Works
+from wareleaf.works.pallets import loose_g, pallets_here
 from wareleaf.works.ship import ship
 
 router = APIRouter()
@@ -46,9 +49,11 @@ def _page(
     context: dict[str, Any] = {
         "customers": customers,
         "customer": customer,
-        "packed": [lot for lot in ready if lot.form == "packed"],
+        "packed": [lot for lot in ready if lot.form == "packed" and loose_g(lot)],
         "bulk": [lot for lot in ready if lot.form != "packed"],
         "waiting": waiting,
+        "pallets": _pallets(works, site.id, ready),
+        "to_stack": [lot for lot in stock if lot.form == "packed" and loose_g(lot)],
         "sent": works.book.events(kind="ship", site=site.id, limit=6, newest_first=True),
         "customer_name": {c.id: c.name for c in customers},
         "form": form,
@@ -58,13 +63,25 @@ def _page(
     return show(request, "ship.html", context, data=data, problems=problems, status=status)
 
 
+def _pallets(
+    works: Works, site_id: str, ready: Sequence[LotState]
+) -> list[tuple[str, list[tuple[LotState, int]], bool]]:
+    """Pallets here: number, what stands on each, and whether all of it may go."""
+    free = {lot.lot_id for lot in ready}
+    return [
+        (sscc, on_it, all(lot.lot_id in free for lot, _ in on_it))
+        for sscc, on_it in pallets_here(works, site_id).items()
+    ]
+
+
 @router.post("/ship", include_in_schema=False)
 def send(request: Request, form: Entered = Depends(entered)) -> Response:
     works = session.works_of(request)
 
     def do() -> str:
         ticked = form.all("lot_ids")
-        if not ticked:
+        numbers = form.all("pallets")
+        if not ticked and not numbers:
             form.wrong("lot_ids", "No lot is ticked; tick what goes on the vehicle.")
         lots_kg = {i: form.maybe(f"kg {i}", f"Kilograms of {i}") for i in ticked}
         form.check()
@@ -75,6 +92,7 @@ def send(request: Request, form: Entered = Depends(entered)) -> Response:
             lots_kg,
             vehicle=form.get("vehicle"),
             document=form.get("document"),
+            pallets=numbers,
             note=form.get("note"),
         )
         kg = sum(d.mass_g for d in event.inputs) / 1000.0

@@ -22,9 +22,11 @@ def search(request: Request, q: str = "") -> Response:
     found = find_lots(
         session.works_of(request), None, text=q, in_stock_only=False, most=40 if q else 12
     )
-    only = found.lots[0].lot_id if q and found.total == 1 else ""
+    only = found.lots[0].lot_id if q and found.total == 1 and not found.pallet else ""
     if (found.exact or only) and not wants_json(request):
         return RedirectResponse(f"/trace/{found.exact or only}", status_code=303)
+    if found.pallet and not wants_json(request):
+        return RedirectResponse(f"/pallets/{found.pallet}", status_code=303)
     return show(request, "trace.html", {"found": found, "q": q}, data=found)
 
 
