@@ -83,7 +83,7 @@ def test_a_lot_is_graded_reworked_and_destroyed_from_its_page(
     said = {"method": "composted", "witness": "", "document": "D/1", "reason": "mould"}
     none = post(client, page, f"{page}/destroy", **said)
     assert none.status_code == 422
-    assert "witness is empty" in none.text
+    assert "give who saw it" in none.text
     post(client, page, f"{page}/destroy", **{**said, "witness": "Inspector Reed"})
     assert works.book.lot(lot).remaining_mass_g == 0
 
