@@ -13,6 +13,7 @@ from wareleaf import book, store
 from wareleaf.measure import BadInput
 from wareleaf.store import queries, refolding
 
+AROUND = ["receive_back", "receive_back", "rework", "aggregate", "disaggregate", "grade"]
 ASKED_ANEW = ("on hold", "cannot ship")  # of what a correction brings in, beyond the fold
 
 
@@ -69,7 +70,7 @@ def any_correction(chance, n, events, state):
 
 def plain_event(chance, n, state):
     """As the random histories of the book, with packs (which take a release over) and notes."""
-    kind = chance.choice([*KINDS[:11], "pack", "pack", "note", "reading"])
+    kind = chance.choice([*KINDS[:11], *AROUND, "pack", "pack", "note", "reading"])
     stock = sorted(k for k, x in state.lots.items() if x.remaining_mass_g > 0)
     if kind in ("note", "reading") and stock:
         facts = {"lot_id": chance.choice(stock), "moved_to": "loft"}

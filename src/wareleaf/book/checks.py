@@ -55,12 +55,13 @@ def check(
         return
     check_replay(event, lots)
     check_standing(event, lots)
+    check_pallets(event, lots)
     if runs is not None:
         check_run(event, runs)
 
 
 def check_standing(event: Event, lots: Mapping[str, LotState]) -> None:
-    """Holds, releases and pallets: what may not be shipped, packed, blended or drawn now.
+    """Holds and releases: what may not be shipped, packed or blended now.
 
     Raises
     ------
@@ -70,7 +71,6 @@ def check_standing(event: Event, lots: Mapping[str, LotState]) -> None:
     _check_held(event, lots)
     if event.kind == "ship":
         _check_released(event, lots)
-    check_pallets(event, lots)
 
 
 def _check_times(event: Event, now: datetime) -> None:

@@ -86,11 +86,14 @@ def document_of(works: Works, lot_id: str = "", *, private: bool = False) -> dic
 
 
 def _about(events: list[Event], lots: set[str]) -> list[Event]:
-    """Events that touch some lots, with the corrections of them."""
+    """Events that touch some lots, with the corrections of them and the harvests they are of."""
     kept: set[str] = set()
+    touching = [e for e in events if lots & set(lots_touched(e))]
+    harvests = {e.facts.get("harvest") for e in touching} - {None}
     found = []
     for event in events:
-        if lots & set(lots_touched(event)) or event.corrects in kept:
+        of_them = event.facts.get("harvest_id") in harvests
+        if of_them or lots & set(lots_touched(event)) or event.corrects in kept:
             kept.add(event.event_id)
             found.append(event)
     return found
