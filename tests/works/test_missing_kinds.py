@@ -13,6 +13,8 @@ from wareleaf.measure import BadInput
 from wareleaf.works import growing, pallets
 from wareleaf.works.cool import cool
 from wareleaf.works.destroy import destroy, destroy_held
+from wareleaf.works.doors import call
+from wareleaf.works.dossier import dossier
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.handle_lot import correct, free, hold, split
 from wareleaf.works.judge import grade
@@ -108,6 +110,9 @@ def test_harvest_and_cooling_fill_the_sheets(demo_works):
     assert row["Harvest date"] == cut
     assert row["Reference document number"] == "HV/7"
     row = dict(zip(sheets["Cooling"].head, sheets["Cooling"].rows[0], strict=True))
+    assert ("harvest H-7", "cooled, ice", 1.5) in [
+        (m.on, m.quantity, m.value) for m in dossier(works, lot.lot_id).measured
+    ]
     assert (row["Location of cooling"], row["Date of cooling"]) == (
         "Tern",
         cut + timedelta(minutes=20),
@@ -193,6 +198,9 @@ def test_what_comes_back_is_held_and_is_never_more_than_was_shipped(demo_works):
     ]
     receipts = [r for r in trace(works, lot.lot_id).receipts if r.lot_id == lot.lot_id]
     assert sum(r.returned_kg for r in receipts) == pytest.approx(has_kg / 2, abs=0.001)
+    told = call("trace", {"book": str(works.folder), "lot_id": lot.lot_id, "direction": "forward"})
+    of_lot = [r for r in told["receipts"] if r["lot_id"] == lot.lot_id]
+    assert sum(r["returned_kg"] for r in of_lot) == pytest.approx(has_kg / 2, abs=0.001)
     found = recall(works, Fault("lot", lot.lot_id))
     mine = [r for r in found.received if r.lot_id == lot.lot_id]
     assert sum(r.net_kg for r in mine) == pytest.approx(sum(r.mass_kg for r in mine) - has_kg / 2,

@@ -196,4 +196,32 @@ def measured_on(works: Works, view: TraceView, steps: Sequence[Step]) -> tuple[M
                     who=names.get(event.who, event.who),
                 )
             )
+    found += _cooled(works, view, since)
     return tuple(sorted(found, key=lambda m: m.at))
+
+
+def _cooled(works: Works, view: TraceView, since: datetime) -> list[Measured]:
+    """Coolings of the lineage: of its lots, and of the harvests its loads were of."""
+    names = {p.id: p.name for p in works.settings.person}
+    lineage = {node.lot_id for node in view.back.nodes}
+    loads = works.book.events_in_force(kind="intake", lot_id=lineage, since=since)
+    harvests = {e.facts.get("harvest") for e in loads} - {None, ""}
+    found = []
+    for event in works.book.events_in_force(kind="cooling"):
+        facts = event.facts
+        lots = [k for k in facts["lots"] if k in lineage]
+        if not lots and facts.get("harvest_id") not in harvests:
+            continue
+        found.append(
+            Measured(
+                at=event.happened_at,
+                on=", ".join(lots) or f"harvest {facts['harvest_id']}",
+                quantity=f"cooled, {facts['method']}",
+                value=float(facts["temperature_c"]),
+                standard_uncertainty=0.0,
+                unit="degC",
+                meter=event.place,
+                who=names.get(event.who, event.who),
+            )
+        )
+    return found

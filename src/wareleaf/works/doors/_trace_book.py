@@ -24,7 +24,7 @@ class Names:
 
 @dataclass(frozen=True)
 class Traced:
-    """A trace with the lots in it and the shipments that drew from them."""
+    """A trace with the lots in it, and the shipments and returns that drew from them."""
 
     trace: Trace
     lots: Mapping[str, LotState]
@@ -54,7 +54,7 @@ def from_book(
                 e
                 for lot in lots.values()
                 if lot.shipped_mass_g
-                for e in opened.events_in_force("ship", lot_id=lot.lot_id)
+                for e in opened.events_in_force(("ship", "receive_back"), lot_id=lot.lot_id)
             ]
     return Traced(trace, lots, _once(sent), names)
 
@@ -92,11 +92,11 @@ def _as_known(
         )
     edges: list[Edge] = [edge for e in past.events for edge in book.edges_of(e)]
     trace = (book.trace_back if back else book.trace_forward)(edges, lot_id, lot.dry_g)
-    sent = past.of_kind("ship") if shipments else ()
+    sent = past.of_kind("ship", "receive_back") if shipments else ()
     return Traced(trace, past.lots, _once(sent), names)
 
 
 def _once(events: Iterable[Event]) -> tuple[Event, ...]:
-    """Each shipment once, by when it left."""
+    """Each shipment and return once, by when it happened."""
     by_id = {e.event_id: e for e in events}
     return tuple(sorted(by_id.values(), key=lambda e: (e.happened_at, e.event_id)))

@@ -92,7 +92,7 @@ class OriginOut(DoorInput):
 
 
 class ReceiptOut(DoorInput):
-    """A shipment that carried leaf of the traced lot."""
+    """A shipment that carried leaf of the traced lot, and what of it came back."""
 
     event_id: str
     lot_id: str
@@ -102,6 +102,7 @@ class ReceiptOut(DoorInput):
     kg: float
     dry_from_lot_kg: float
     document: str
+    returned_kg: float = 0.0
 
 
 class Output(DoorOutput):
@@ -242,8 +243,12 @@ def _origins(
 
 
 def _receipts(traced: Traced) -> list[ReceiptOut]:
+    from wareleaf.works.returns import returned_of
+
     share = {n.lot_id: n.share for n in traced.trace.nodes}
     names = traced.names.customers
+    ships = [e for e in traced.shipments if e.kind == "ship"]
+    back = returned_of(ships, [e for e in traced.shipments if e.kind == "receive_back"])
     return [
         ReceiptOut(
             event_id=e.event_id,
@@ -254,8 +259,9 @@ def _receipts(traced: Traced) -> list[ReceiptOut]:
             kg=d.mass_g / 1000.0,
             dry_from_lot_kg=d.dry_g * share[d.lot_id] / 1000.0,
             document=e.document,
+            returned_kg=back.pop((e.event_id, d.lot_id), (0, 0))[0] / 1000.0,
         )
-        for e in traced.shipments
+        for e in ships
         for d in e.inputs
         if d.lot_id in share
     ]
