@@ -10,6 +10,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from tests.book.book_makers import NOW
+from tests.book.test_exchange_documents import history
 
 from wareleaf import store
 from wareleaf.measure import BadInput
@@ -40,6 +42,22 @@ def test_a_newer_book_is_left_alone(where):
         connection.execute(sa.text("UPDATE alembic_version SET version_num = '9999'"))
     with pytest.raises(BadInput, match="newer than this program's"):
         store.open_book(where)
+
+
+def test_an_older_book_learns_what_its_customers_have(where):
+    """A shipment that was corrected counts as it stands now."""
+    with store.open_book(where) as opened:
+        opened.append_many(history(), now=NOW)
+        before = opened.lots()
+        with opened.engine.begin() as connection:
+            for name in ("away", "pallets"):
+                connection.execute(sa.text(f"ALTER TABLE lot DROP COLUMN {name}"))
+            connection.execute(sa.text("UPDATE alembic_version SET version_num = '0002'"))
+    with store.open_book(where, create=False) as again:
+        assert again.lots() == before
+        assert again.verify().ok
+        away = {lot.lot_id: lot.away for lot in again.lots() if lot.away}
+        assert away == {"P 1/a": {"Larkspur Foods": (60_000, 52_800)}}
 
 
 def test_sqlite_is_set_for_durability(tmp_path):

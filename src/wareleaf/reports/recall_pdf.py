@@ -74,7 +74,7 @@ def words_of(
                 f"{r.customer} ({r.market})",
                 "\n".join(p for p in (r.contact, r.phone, r.mail) if p) or MISSING,
                 r.lot_id + (f"\n{r.label}" if r.label else ""),
-                _kg(r.mass_kg),
+                _kg(r.mass_kg) + (f" ({_kg(r.returned_kg)} came back)" if r.returned_kg else ""),
                 f"{_kg(r.dry_from_fault_kg)}\n{r.share * 100:.1f} %",
                 r.document or MISSING,
             ]
