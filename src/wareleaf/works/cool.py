@@ -58,6 +58,12 @@ def cool(
     site = sites.pop()
     acting(works, who, "cool leaf", site)
     at = began or works.now()
+    require(
+        until is None or until <= works.now(),
+        "until",
+        until.isoformat() if until else None,
+        "until is in the future; leave it out while the cooling goes on.",
+    )
     facts = {
         "lots": [lot.lot_id for lot in lots],
         "harvest_id": harvest_id,

@@ -15,7 +15,7 @@ from wareleaf.works.handle_lot import correct
 from wareleaf.works.house import Works
 from wareleaf.works.record import dry_sd_kg
 
-WEIGHED = ("intake", "stage_finished", "split", "receive_back", "rework")
+WEIGHED = ("intake", "stage_finished", "split", "rework")
 VALUED = ("reading", "result")
 
 
