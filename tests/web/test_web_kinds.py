@@ -48,6 +48,8 @@ def test_a_pallet_is_built_found_and_shipped_and_leaf_comes_back(
     built = post(client, "/ship", "/pallets", stack=lot, **{f"packs {lot}": "4"}, sscc=SSCC)
     assert built.url.path == f"/pallets/{SSCC}"
     assert "Bar code of pallet" in built.text
+    found = client.get("/find", params={"q": f"(00){SSCC}"}, headers=HTML)
+    assert found.url.path == f"/pallets/{SSCC}"
     found = client.get(f"/lots?q=(00){SSCC}", headers=HTML)
     assert found.url.path == f"/pallets/{SSCC}"
     page = f"/ship?customer={customer}"

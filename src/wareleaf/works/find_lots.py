@@ -69,11 +69,12 @@ def find_lots(
         exact=lot_on_label(works, text),
         forms=tuple(sorted({lot.form for lot in lots})),
         leaves=tuple(sorted({lot.leaf for lot in lots})),
-        pallet=_pallet(works, text),
+        pallet=pallet_named(works, text),
     )
 
 
-def _pallet(works: Works, text: str) -> str:
+def pallet_named(works: Works, text: str) -> str:
+    """The pallet a text names, if anything ever stood on it; else empty."""
     sscc = sscc_in(text)
     try:
         return pallet_of(works, sscc).sscc if sscc else ""

@@ -11,6 +11,7 @@ from wareleaf.web import session
 from wareleaf.web.as_json import wants_json
 from wareleaf.web.view import show
 from wareleaf.works.find_label import Hit, find_label
+from wareleaf.works.find_lots import pallet_named
 
 router = APIRouter()
 
@@ -19,7 +20,11 @@ _PAGES = {"lot": "/lots/", "run": "/floor/run/", "sample": "/bench/"}
 
 @router.get("/find", include_in_schema=False)
 def find(request: Request, q: str = "") -> Response:
-    found = find_label(session.works_of(request), q)
+    works = session.works_of(request)
+    pallet = pallet_named(works, q)
+    if pallet and not wants_json(request):
+        return RedirectResponse(f"/pallets/{pallet}", status_code=303)
+    found = find_label(works, q)
     leads_to = _page_of(found.only) if found.only else ""
     if leads_to and not wants_json(request):
         return RedirectResponse(leads_to, status_code=303)
