@@ -78,6 +78,9 @@ SHAPES: Mapping[str, Shape] = {
 
 KINDS = (*SHAPES, "correction")
 
+MAKING = tuple(kind for kind, shape in SHAPES.items() if shape.outputs[1] > 0)
+"""Kinds that may make lots."""
+
 _TEXT, _NUMBER, _NOT_NEGATIVE, _LIST, _TABLE = (
     "text",
     "number",

@@ -8,23 +8,12 @@ from typing import Any, TypeAlias
 
 from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState, Made
+from wareleaf.book.kinds import MAKING
 from wareleaf.works.recall import Recall
 from wareleaf.works.settings import Customer, Site, SourcePlace, WorksSettings
 from wareleaf.works.sight import Sight
 
 Row: TypeAlias = tuple[Any, ...]
-
-_MAKERS = (
-    "intake",
-    "combine",
-    "split",
-    "stage_finished",
-    "blend",
-    "pack",
-    "count",
-    "rework",
-    "receive_back",
-)
 
 
 class History:
@@ -236,7 +225,7 @@ def _makers(seen: Sight, lot_ids: Iterable[str]) -> dict[str, Event]:
     found: dict[str, Event] = {}
     level = set(lot_ids)
     while level:
-        for event in seen.book.events_in_force(kind=_MAKERS, lot_id=level):
+        for event in seen.book.events_in_force(kind=MAKING, lot_id=level):
             if any(m.lot_id in level for m in event.outputs):
                 found.update({m.lot_id: event for m in event.outputs})
         level = {d.lot_id for k in level for d in found[k].inputs} - set(found)

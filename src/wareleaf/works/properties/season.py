@@ -6,20 +6,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from wareleaf.book import Event, Made
+from wareleaf.book.kinds import MAKING
 from wareleaf.works.house import Works
 
-MOVING = (
-    "intake",
-    "combine",
-    "split",
-    "stage_finished",
-    "blend",
-    "pack",
-    "count",
-    "rework",
-    "receive_back",
-)
-HEAD = (*MOVING, "stage_started", "result", "grade")
+HEAD = (*MAKING, "stage_started", "result", "grade")
 _WHOLE = 0.98  # of a lot's dry matter in one draw: taken as all of it (own choice)
 
 
@@ -95,7 +85,7 @@ class Season:
 def read_season(works: Works) -> list[Season]:
     """The book by families: leaf that never met is kept apart."""
     events = works.book.events_in_force(kind=HEAD)
-    moving = [e for e in events if e.kind in MOVING and e.outputs]
+    moving = [e for e in events if e.kind in MAKING and e.outputs]
     starts = {str(e.facts["run_id"]): e for e in events if e.kind == "stage_started"}
     family = _families(moving)
     groups: dict[str, list[Event]] = {}
