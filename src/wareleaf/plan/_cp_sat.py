@@ -125,23 +125,16 @@ def _task(model: Model, part: Part, task: Task, present: Any) -> TaskVars:
         literal = cp.new_bool_var(f"on {name} {choice.machine}")
         made.literals.append(literal)
         cp.add_linear_expression_in_domain(start, _domain(ok)).only_enforce_if(literal)
-        interval = cp.new_optional_fixed_size_interval_var(
-            start, choice.busy, literal, f"run {name} {choice.machine}"
+        feeding = cp.new_optional_fixed_size_interval_var(
+            start, choice.fed, literal, f"run {name} {choice.machine}"
         )
         kg = task.mass_kg * task.spec.mass_factor
-        feeding = interval
-        if choice.fed != choice.busy:
-            feeding = cp.new_optional_fixed_size_interval_var(
-                start, choice.fed, literal, f"feed {name} {choice.machine}"
-            )
         model.on_machine.setdefault(choice.machine, []).append((feeding, kg))
         use = (literal, start, start + choice.busy, choice.recipe, kg)
         model.uses.setdefault(choice.machine, []).append(use)
         if task.spec.crew and problem.people is not None:
-            hands = interval
-            if choice.crew_slots == choice.fed:
-                hands = feeding
-            else:
+            hands = feeding
+            if choice.crew_slots != choice.fed:
                 hands = cp.new_optional_fixed_size_interval_var(
                     start, choice.crew_slots, literal, f"crew {name} {choice.machine}"
                 )
