@@ -9,11 +9,12 @@ from itertools import pairwise
 import numpy as np
 
 from wareleaf import air
+from wareleaf.air.wet_bulb import ratio_of_wet_bulb
 from wareleaf.stages._wither_fan import WorkingPoint
 from wareleaf.stages._wither_spec import Trough, WitherRun, number
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array
 
-_RULE_ROUNDS = 3  # of Newton; good to 1e-4 K
+_RULE_ROUNDS = 5  # of Newton; good to 1e-3 K
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,8 @@ def weather(run: WitherRun, more_heating_k: Array) -> Weather:
     wanted = fixed[:, None] + more_heating_k[None, :]
     if run.heat_by_rule:
         ratio = air.humidity_ratio(dry, humidity, pressure)
-        wanted = _by_rule(dry[:, None] + wanted, ratio[:, None], pressure[:, None], wanted)
+        needed = _by_rule(dry, ratio, pressure) - dry
+        wanted = np.maximum(wanted, needed[:, None])
     limit = np.maximum(0.0, run.air_max_c - dry)[:, None]
     return Weather(
         time_h=time,
@@ -81,19 +83,20 @@ def weather(run: WitherRun, more_heating_k: Array) -> Weather:
     )
 
 
-def _by_rule(warm_c: Array, ratio: Array, pressure: Array, heating_k: Array) -> Array:
-    """Heating that brings the hygrometric difference up to the rule's, K."""
+def _by_rule(dry_c: Array, ratio: Array, pressure: Array) -> Array:
+    """Dry bulb at which air of this humidity has the rule's hygrometric difference.
+
+    That is where a wet bulb so far below it would show this humidity, by Newton on the logarithm of
+    the saturated humidity there, which is nearly straight.
+    """
     least = number("rule.hygrometric_difference_k")
-    more = np.zeros_like(warm_c)
-    heat = air.CP_DRY_AIR_J_KG_K + air.CP_VAPOUR_J_KG_K * ratio
+    drop = least * air.CP_DRY_AIR_J_KG_K / air.LATENT_HEAT_0C_J_KG  # below saturation, about
+    wet_c = dry_c
     for _ in range(_RULE_ROUNDS):
-        wet_c = air.wet_bulb_c(warm_c + more, ratio, pressure)
-        depression = warm_c + more - wet_c
-        lift = air.latent_heat_j_kg(wet_c) / heat  # K per unit of humidity ratio
-        saturated = ratio + depression / lift
-        steep = lift * saturated * 4030.2 / (wet_c + 235.0) ** 2  # Magnus; steers only
-        more = np.maximum(0.0, more + (least - depression) * (1.0 + 1.0 / steep))
-    return heating_k + more
+        shown = ratio_of_wet_bulb(wet_c + least, wet_c, pressure)
+        short = np.log((ratio + drop) / np.maximum(shown + drop, 0.1 * drop))
+        wet_c = wet_c + short * (wet_c + 235.0) ** 2 / 4030.2  # Magnus; steers only
+    return wet_c + least
 
 
 def stretches(run: WitherRun) -> list[Stretch]:

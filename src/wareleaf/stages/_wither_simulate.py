@@ -197,8 +197,10 @@ def _about_air(run: WitherRun, history: History, case: int) -> list[str]:
     told = []
     sky = history.sky
     least = number("rule.hygrometric_difference_k")
-    wet_in = air.wet_bulb_c(history.in_c[:, case], history.in_w[:, case], history.pressure_pa)
-    damp = float(np.mean(history.in_c[:, case] - wet_in < least - 0.05)) * run.duration_h
+    dry_c = history.in_c[:, case]
+    # air as dry as its dry bulb and a wet bulb just so far below it would show
+    most = air.humidity_ratio_from_wet_bulb(dry_c, dry_c - least + 0.05, history.pressure_pa)
+    damp = float(np.mean(history.in_w[:, case] > most)) * run.duration_h
     if damp >= 0.5 and history.fan_on_s > 0.0:
         told.append(
             f"The air's hygrometric difference is below {least:g} degC for {damp:.1f} h; "
