@@ -1,6 +1,6 @@
 """A 14-hour wither with an hourly weather series, whole: simulate with its spread.
 
-Each case stands beside a grid of eight times the layers and a twelfth of the step, so that the
+Each case stands beside a grid of eight times the layers and a thirtieth of the step, so that the
 speed is not bought with accuracy. The clock is that of the processor: one thread on a free core
 takes the same by the wall, and a busy machine does not spoil a target without a reference.
 """

@@ -120,14 +120,15 @@ def test_refining_layers_and_steps_converges():
 
     by_layers = [end(n, 2.0) for n in (10, 20, 40, 80)]
     gaps = np.abs(np.diff(by_layers))
-    # First order in layer depth: each halving of the depth about halves the change.
-    assert np.all(gaps[1:] < 0.65 * gaps[:-1])
-    # Ten layers are within half a point of moisture of the limit (Richardson), which is less than
-    # the published standard error of such a model, 0.7 to 1.1 points (Botheju et al. 2011).
-    limit = 2.0 * by_layers[-1] - by_layers[-2]
-    assert abs(by_layers[0] - limit) < 0.005
-    # A layer answers the air in under a minute, so first order shows below that.
+    # Second order in layer depth: each halving of the depth about quarters the change.
+    assert np.all(gaps[1:] < 0.3 * gaps[:-1])
+    # Ten layers are within a twentieth of a point of moisture of the limit (Richardson); the
+    # published standard error of such a model is 0.7 to 1.1 points (Botheju et al. 2011).
+    limit = by_layers[-1] + (by_layers[-1] - by_layers[-2]) / 3.0
+    assert abs(by_layers[0] - limit) < 5e-4
+    # First order is left of the first steps: a layer answers the air in under a minute, so it shows
+    # below that. It is little: the usual step is within a twentieth of a point too.
     by_step = [end(10, s) for s in (1.0, 0.5, 0.25)]
     gaps = np.abs(np.diff(by_step))
     assert gaps[1] < 0.65 * gaps[0]
-    assert abs(end(10, 6.0) - by_step[-1]) < 5e-4
+    assert abs(end(10, WitherRun.step_min) - by_step[-1]) < 5e-4

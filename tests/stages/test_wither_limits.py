@@ -62,7 +62,8 @@ def test_bone_dry_hot_air_is_faster_than_mild_air():
 @pytest.mark.parametrize("humidity", [0.3, 0.6, 0.9])
 def test_rain_wet_leaf_sits_at_the_wet_bulb(humidity):
     # Thermodynamic wet bulb from the humid-air room, itself checked against CoolProp there.
-    run = with_air(26.0, humidity, surface_water_share=0.4, moisture_wb=0.85, duration_h=1.0)
+    wet = {"surface_water_share": 0.4, "moisture_wb": 0.85}
+    run = with_air(26.0, humidity, duration_h=1.0, step_min=6.0, **wet)
     result = simulate(STILL, run)
     ratio = air.humidity_ratio(26.0, humidity)
     wet_bulb = air.wet_bulb_c(26.0, ratio)

@@ -123,16 +123,17 @@ def test_hukills_closed_form_solves_the_equations_of_a_deep_bed():
 
 
 def test_a_deep_wither_bed_against_the_equations_of_a_deep_bed():
-    depths, times, ours, _ = deep_bed.compare(120, steps=1200)
-    # 1.5 % of the start: heat in leaf and water (c_w dT / latent = 0.4 % per 2 K) is not in the
-    # equations, and 120 layers are not infinitely many.
-    assert np.abs(ours - _deep_bed(depths, times)).max() < 0.015
+    depths, times, ours, _ = deep_bed.compare(40)
+    # 0.05 % of the start: what 40 layers and 1200 steps leave. Heat in leaf and water is not in the
+    # equations; at a depression of 0.1 K it is too little to be seen.
+    assert np.abs(ours - _deep_bed(depths, times)).max() < 5e-4
 
 
 def test_the_error_of_a_deep_bed_falls_with_the_layers():
     errors = []
-    for layers in (10, 20, 40):
-        depths, times, ours, _ = deep_bed.compare(layers, steps=1200)
+    for layers in (5, 10, 20):
+        depths, times, ours, _ = deep_bed.compare(layers)
         errors.append(np.abs(ours - _deep_bed(depths, times)).max())
-    assert errors[1] < 0.65 * errors[0]
-    assert errors[2] < 0.75 * errors[1]
+    # Second order: a quarter for each halving, and a little of the steps' own error on top.
+    assert errors[1] < 0.35 * errors[0]
+    assert errors[2] < 0.35 * errors[1]

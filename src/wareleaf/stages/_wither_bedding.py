@@ -8,8 +8,8 @@ import numpy as np
 
 from wareleaf import air, leaf
 from wareleaf.stages._wither_air import Weather
-from wareleaf.stages._wither_cell import Bed, State
 from wareleaf.stages._wither_fan import WorkingPoint
+from wareleaf.stages._wither_leaf import Balance, Bed, State, balance
 from wareleaf.stages._wither_spec import Trough, WitherRun, number
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array
 
@@ -34,8 +34,8 @@ def _saturation(pressure_pa: float) -> tuple[Array, Array]:
 
 
 @lru_cache(maxsize=64)
-def _sorption(leaf_id: str, temperature_c: float) -> tuple[Array, Array, Array]:
-    """Dry-basis moisture, and water activity of drying and of gaining leaf, strictly rising."""
+def _sorption(leaf_id: str, temperature_c: float) -> tuple[Array, Balance, Balance]:
+    """Dry-basis moistures, and the isotherms of drying and of gaining leaf through them."""
     moisture = np.concatenate([[1e-6], np.geomspace(2e-3, 12.0, 400)])
     profile = leaf.profile(leaf_id)
     dries, gains = (
@@ -45,7 +45,8 @@ def _sorption(leaf_id: str, temperature_c: float) -> tuple[Array, Array, Array]:
         for branch in ("desorption", "adsorption")
     )
     lift = 1e-12 * np.arange(moisture.size)
-    return moisture, np.minimum(dries, 1.0) + lift, np.minimum(gains, 1.0) + lift
+    drying, gaining = (balance(np.minimum(a, 1.0) + lift, moisture) for a in (dries, gains))
+    return moisture, drying, gaining
 
 
 @lru_cache(maxsize=64)
@@ -70,7 +71,7 @@ def make_bed(
     layer_dry = point.loading_kg_m2 * (1.0 - moisture_wb) / trough.n_layers
     surface = layer_dry * profile.specific_surface_m2_kg
     saturation_c, saturation_pa = _saturation(round(pressure_pa, -1))
-    sorption_db, sorption_aw, gaining_aw = _sorption(run.leaf_id, round(air_c, 1))
+    sorption_db, drying, gaining = _sorption(run.leaf_id, round(air_c, 1))
     rate_c, rate_per_s = _rates(run.leaf_id, round(point.air_velocity_m_s, 4))
     return Bed(
         layer_dry_kg_m2=layer_dry,
@@ -80,8 +81,8 @@ def make_bed(
         saturation_c=saturation_c,
         saturation_pa=saturation_pa,
         sorption_db=sorption_db,
-        sorption_aw=sorption_aw,
-        gaining_aw=gaining_aw,
+        drying=drying,
+        gaining=gaining,
         rate_c=rate_c,
         rate_per_s=rate_per_s,
     )

@@ -3,14 +3,19 @@
 The approach of the air to the leaf is ``1 - exp(-N)``, ``N = h A / (G c)`` (heat exchanger with
 one stream). Heat and water have the same ``N`` for a free surface (Lewis relation with factor
 one), so a wet leaf in steady air sits at the thermodynamic wet bulb. Water from inside the leaf
-meets the thin-layer resistance in series. It goes back only into leaf below the adsorption branch,
-up to that branch; between the branches it stays where it is. The leaf temperature is implicit
-(Newton), the moisture exponential, the air quasi-steady: stable at any step.
+meets the thin-layer resistance ``k (X - Xe)`` in series. It goes back only into leaf below the
+adsorption branch, up to that branch; between the branches it stays where it is.
+
+Second order in step and layer: air and leaf temperature are those of the middle of the step, ``k``
+and ``Xe`` those of the air midway through the layer, ``X`` that of the middle of the step; how far
+the middle is from where the cell starts is taken from the layer's last step (`Past`). The leaf
+temperature is implicit, in ``Xe`` too (Newton), the air quasi-steady, and no step takes more than
+what is over the balance: stable at any step.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,76 +26,22 @@ from wareleaf.air.constants import (
     LATENT_HEAT_0C_J_KG,
     MOLAR_MASS_RATIO,
 )
+from wareleaf.stages._wither_leaf import Bed, Past, State
 from wareleaf.stages.common import Array
 
 _CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
 _EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
-_NEWTON_TOLERANCE_K = 1e-2  # of the last correction, which is still applied: error of 1e-5 K
+_NEWTON_TOLERANCE_K = 3e-2  # of the last correction, which is still applied: error of 1e-4 K
 _NEWTON_MAX = 8
 _BRACKET_TOLERANCE_K = 1e-9
 _BRACKET_MAX = 80
 _BRACKET_K = 30.0
 _TINY = 1e-30
+_SHUT = 1e30
 _FILM_LEAST = 1e-3  # kg per kg dry matter; less than that the leaf has taken up
 
 
-@dataclass(frozen=True)
-class Bed:
-    """Constants of the bed, per layer and m2 of net, and its tables.
-
-    Parameters
-    ----------
-    layer_dry_kg_m2 : ndarray (cases,)
-        Dry matter of one layer, kg/m2.
-    layer_ha_w_m2_k : ndarray (cases,)
-        Transfer coefficient times leaf surface of one layer, W/K per m2 of net.
-    specific_heat_dry_j_kg_k : float
-        Of dry matter.
-    film_kg_kg : float
-        Free water, kg per kg dry matter, that covers the leaf wholly.
-    saturation_c, saturation_pa : ndarray
-        Vapour pressure of saturated air against temperature.
-    sorption_db, sorption_aw : ndarray
-        Water activity of drying leaf against dry-basis moisture, both rising.
-    gaining_aw : ndarray
-        The same of leaf that takes water up (adsorption branch).
-    rate_c, rate_per_s : ndarray
-        Internal rate constant against air temperature, 1/s.
-    """
-
-    layer_dry_kg_m2: Array
-    layer_ha_w_m2_k: Array
-    specific_heat_dry_j_kg_k: float
-    film_kg_kg: float
-    saturation_c: Array
-    saturation_pa: Array
-    sorption_db: Array
-    sorption_aw: Array
-    gaining_aw: Array
-    rate_c: Array
-    rate_per_s: Array
-
-
-@dataclass
-class State:
-    """Leaf by layer (bottom first) and case: shapes (layers, cases)."""
-
-    moisture_db: Array
-    film_db: Array
-    leaf_c: Array
-
-    def enthalpy_j_m2(self, bed: Bed) -> Array:
-        """Heat in the leaf and its water above 0 degC, J/m2 of net, by case."""
-        heat = bed.specific_heat_dry_j_kg_k + _CP_W * (self.moisture_db + self.film_db)
-        return bed.layer_dry_kg_m2 * np.sum(heat * self.leaf_c, axis=0)
-
-    def water_kg_m2(self, bed: Bed) -> Array:
-        """Water in the leaf, kg/m2 of net, by case."""
-        return bed.layer_dry_kg_m2 * np.sum(self.moisture_db + self.film_db, axis=0)
-
-
-@dataclass(frozen=True, slots=True)
-class EnteringAir:
+class EnteringAir(NamedTuple):
     """Air entering cells."""
 
     dry_bulb_c: Array
@@ -99,132 +50,182 @@ class EnteringAir:
     pressure_pa: Array
 
 
-class Cells:
-    """One step of cells that do not touch each other."""
+class Still(NamedTuple):
+    """Of the bed over a step, as whole (layers, cases) arrays.
 
-    def __init__(self, held: State, air: EnteringAir, bed: Bed, rate_factor: Array, step_s: float):
-        self.held, self.air, self.bed, self.step_s = held, air, bed, step_s
-        # Whole arrays, not broadcast: on arrays this small broadcasting costs as much as the sum.
-        self.dry_per_s = np.zeros_like(held.leaf_c) + bed.layer_dry_kg_m2 / step_s
-        self.heat_air = _CP_A + _CP_V * air.humidity_ratio
-        # Lewis relation with factor one: kg/s per unit of humidity ratio.
-        self.conductance = bed.layer_ha_w_m2_k / self.heat_air
-        self.units = self.conductance / air.flow_kg_s_m2
-        self.approach = -np.expm1(-self.units)
-        self.sensible = air.flow_kg_s_m2 * self.heat_air * self.approach
-        vapour = air.humidity_ratio * air.pressure_pa / (_EPS + air.humidity_ratio)
-        humidity = vapour / np.interp(held.leaf_c, bed.saturation_c, bed.saturation_pa)
-        self.wet = bool(np.count_nonzero(held.film_db)) or bool(np.count_nonzero(humidity > 1.0))
-        self.activity, gap = self._towards(humidity)
-        total = held.moisture_db + held.film_db
-        heat_leaf = self.dry_per_s * (bed.specific_heat_dry_j_kg_k + _CP_W * total)
+    On arrays this small broadcasting costs as much as the sum.
+    """
+
+    dry_per_s: Array  # dry matter over the step, kg/(s m2)
+    heat_dry: Array  # its heat capacity over the step, W/(m2 K)
+    heat_water: Array  # that of its water, by moisture
+    minus_ha: Array
+    turn: Array  # rate factor times the step, s
+
+
+def still(bed: Bed, rate_factor: Array, step_s: float, layers: int) -> Still:
+    """What does not change from step to step."""
+    dry = bed.layer_dry_kg_m2 / step_s
+    rows = (
+        dry,
+        dry * bed.specific_heat_dry_j_kg_k,
+        dry * _CP_W,
+        -bed.layer_ha_w_m2_k,
+        rate_factor * step_s,
+    )
+    return Still(*(np.repeat(row[None], layers, axis=0) for row in rows))
+
+
+class Cells:
+    """One step of cells that do not touch each other.
+
+    ``held`` and ``past`` are moved on in place by `solve`.
+    """
+
+    def __init__(self, held: State, past: Past, air: EnteringAir, bed: Bed, still: Still):
+        self.held, self.past, self.air, self.bed, self.still = held, past, air, bed, still
+        dry_bulb, ratio, flow, pressure = air
+        self.wet = bool(np.count_nonzero(held.film_db))
+        self.capacity = flow * (_CP_A + _CP_V * ratio)
+        self.minus_units = still.minus_ha / self.capacity
+        self.half_units = 0.5 * self.minus_units
+        self.unchanged = self.capacity * np.exp(self.minus_units)
+        self.sensible = self.capacity - self.unchanged
+        total = held.moisture_db + held.film_db if self.wet else held.moisture_db
+        heat_leaf = still.heat_dry + still.heat_water * total
         # Dry part of the leaf's balance, stiffness T' - pull.
         self.stiffness = heat_leaf + self.sensible
-        self.pull = heat_leaf * held.leaf_c + self.sensible * air.dry_bulb_c
-        # Slope of the vapour pressure over itself (Magnus) times the pressure: steers Newton only.
-        self.steer = 4030.2 * air.pressure_pa / np.square(held.leaf_c + 235.0)
-        rate = np.interp(air.dry_bulb_c, bed.rate_c, bed.rate_per_s) * rate_factor
-        # What the inside could give over the step, kg/(s m2): exponential, so stable at any step.
-        self.inside = -self.dry_per_s * np.expm1(-rate * step_s) * gap + _TINY
+        self.pull = heat_leaf * held.leaf_c + self.sensible * dry_bulb
+        # Slope of the vapour pressure over itself (Magnus): steers Newton only.
+        self.steer = 4030.2 / np.square(held.leaf_c + 235.0)
+        self.steer_pa = self.steer * pressure
+        self.brought, self.scale = flow * ratio, _EPS * flow
+        self.vapour_in = ratio * pressure / (_EPS + ratio)
+        middle_w = ratio + past.half_w
+        self.vapour = middle_w * pressure / (_EPS + middle_w)
+        self.middle_db = held.moisture_db + past.half_db
+        self.activity = np.interp(self.middle_db, bed.sorption_db, bed.drying.knots)
+        turn = still.turn * np.interp(dry_bulb + past.half_c, bed.rate_c, bed.rate_per_s) + _TINY
+        # What is over the balance falls to the middle as in the last step; at most all of it goes.
+        self.take = still.dry_per_s * np.minimum(turn / (1.0 + past.half_gone), 1.0)
 
-    def _towards(self, humidity: Array) -> tuple[Array, Array]:
-        """Water activity of the leaf and its moisture over the balance that it moves to.
+    def _towards(self, humidity: Array) -> tuple[Array, Array, Array]:
+        """Water activity of the leaf, what is over its balance, and the balance's slope.
 
         Each on the leaf's own branch; between the branches nothing is over or under.
         """
         bed, moisture = self.bed, self.held.moisture_db
-        activity = np.interp(moisture, bed.sorption_db, bed.sorption_aw)
-        gap = moisture - np.interp(humidity, bed.sorption_aw, bed.sorption_db)
-        gains = gap < 0.0
-        if np.count_nonzero(gains):
-            under = moisture - np.interp(humidity, bed.gaining_aw, bed.sorption_db)
-            gap = np.where(gains, np.minimum(under, 0.0), gap)
-            taking = np.interp(moisture, bed.sorption_db, bed.gaining_aw)
-            activity = np.where(gains, taking, activity)
-        return activity, gap
+        balanced, rises = bed.drying.at(humidity)
+        over = moisture - balanced
+        gains = over < 0.0
+        if not np.count_nonzero(gains):
+            return self.activity, over + _TINY, rises
+        balanced, rises_gaining = bed.gaining.at(humidity)
+        under = moisture - balanced
+        over = np.where(gains, np.minimum(under, 0.0), over)
+        rises = np.where(gains, rises_gaining * (under < 0.0), rises)
+        taking = np.interp(self.middle_db, bed.sorption_db, bed.gaining.knots)
+        return np.where(gains, taking, self.activity), over + _TINY, rises
 
-    def _from_leaf(self, surface_w: Array, d_surface: Array, air_w: Array) -> tuple[Array, Array]:
+    def _from_leaf(
+        self, drive: Array, d_drive: Array, over: Array, d_over: Array
+    ) -> tuple[Array, Array]:
         """Water from inside the leaf, kg/(s m2), and its slope with leaf temperature.
 
         Inner and outer resistance in series: the outer one is that of the surface at the leaf's
-        water activity, the inner one is thin-layer drying, ``k (X - Xe)``.
+        water activity, the inner one is thin-layer drying, ``k (X - Xe)``. Their ratio is that
+        midway through the layer, where ``drive`` (humidity to take up, times flow) has fallen.
         """
-        drive = surface_w - air_w
-        resistance = self.conductance * drive / self.inside
+        minus_ratio = self.minus_units * drive / (self.take * over)
         # Outside and inside disagree on the direction only while the leaf changes temperature
-        # fast; nothing passes then.
-        outer = (resistance >= 0.0) / (1.0 + np.abs(resistance))
-        through = self.units * outer
-        stay = np.exp(-through)
+        # fast; nothing passes then (the inner resistance is as good as infinite).
+        ratio = np.maximum(-minus_ratio, minus_ratio * _SHUT)
+        outer = 1.0 / (1.0 + ratio * np.exp(self.half_units / (1.0 + ratio)))
+        minus_through = self.minus_units * outer
+        stay = np.exp(minus_through)
         gain = 1.0 - stay
-        steep = gain - stay * through * (1.0 - outer)
-        flow = self.air.flow_kg_s_m2
-        return flow * drive * gain, flow * steep * d_surface
+        inner = stay * minus_through * (outer - 1.0)
+        return drive * gain, (gain - inner) * d_drive + inner * drive / over * d_over
 
-    def _from_film(self, excess_w: Array, d_free_w: Array) -> tuple[Array, Array, Array, Array]:
+    def _from_film(
+        self, free: Array, d_free: Array, *, dew: bool
+    ) -> tuple[Array, Array, Array, Array]:
         """Water from the film, kg/(s m2), and the share of leaf it covers, each with its slope.
 
-        The share is that at the end of the step, so the film never goes below nothing.
+        ``free`` is what leaf wholly covered would give. The share is that at the middle of the
+        step, and never more than lets the film go below nothing.
         """
-        whole = self.bed.film_kg_kg
-        full = self.air.flow_kg_s_m2 * self.approach
-        free, d_free = full * excess_w, full * d_free_w
-        gone = np.maximum(free, 0.0)
-        cover = whole + gone / self.dry_per_s
-        share = np.minimum(1.0, self.held.film_db / cover)
-        part = (share < 1.0) & (free > 0.0)
-        slope = share / cover * d_free
-        film = share * gone + np.minimum(free, 0.0)
-        d_film = np.where(part, whole * slope, d_free)
-        d_share = np.where(part, -slope / self.dry_per_s, 0.0)
+        gone, d_gone = free, d_free
+        if dew:
+            gone, d_gone = np.maximum(free, 0.0), d_free * (free > 0.0)
+        half = 0.5 * gone / self.still.dry_per_s
+        cover = half + np.maximum(self.bed.film_kg_kg, half)
+        share = np.minimum(self.held.film_db / cover, 1.0)
+        steep = np.where(share < 1.0, -0.5 * share / cover / self.still.dry_per_s, 0.0)
+        d_share = steep * d_gone
+        film, d_film = share * gone, share * d_gone + gone * d_share
+        if dew:
+            film, d_film = film + np.minimum(free, 0.0), d_film + d_free * (free <= 0.0)
         return film, d_film, share, d_share
 
     def _water(self, leaf_c: Array) -> tuple[Array, Array | float, Array, Array | float]:
         """Water from leaf and from film, kg/(s m2), and their slopes with leaf temperature."""
-        bed, pressure, air_w = self.bed, self.air.pressure_pa, self.air.humidity_ratio
+        bed, pressure, brought = self.bed, self.air.pressure_pa, self.brought
         saturated_pa = np.interp(leaf_c, bed.saturation_c, bed.saturation_pa)
-        leaf_pa = self.activity * saturated_pa
+        humidity = self.vapour / saturated_pa
+        activity, over, rises = self._towards(humidity)
+        d_over = rises * humidity * self.steer
+        self.over = over
+        # humidity ratio at the leaf's surface, times flow
+        leaf_pa = activity * saturated_pa
         below = pressure - leaf_pa
-        leaf_w = _EPS * leaf_pa / below
-        d_leaf_w = leaf_w * self.steer / below
-        if not self.wet:
-            inner, d_inner = self._from_leaf(leaf_w, d_leaf_w, air_w)
+        at_leaf = self.scale * leaf_pa / below
+        d_leaf = at_leaf * self.steer_pa / below
+        if not (self.wet or np.count_nonzero(self.vapour_in > saturated_pa)):
+            inner, d_inner = self._from_leaf(at_leaf - brought, d_leaf, over, d_over)
             return inner, 0.0, d_inner, 0.0
+        self.wet = True
         below = pressure - saturated_pa
-        free_w = _EPS * saturated_pa / below
-        d_free_w = free_w * self.steer / below
-        film, d_film, share, d_share = self._from_film(free_w - air_w, d_free_w)
-        # What condenses goes to the film, not into the leaf.
-        d_leaf_w = d_leaf_w - np.where(air_w > free_w, d_free_w, 0.0)
-        inner, d_inner = self._from_leaf(leaf_w, d_leaf_w, np.minimum(air_w, free_w))
+        at_film = self.scale * saturated_pa / below
+        d_at_film = at_film * self.steer_pa / below
+        approach = self.sensible / self.capacity
+        free, d_free = approach * (at_film - brought), approach * d_at_film
+        dew = bool(np.count_nonzero(free < 0.0))
+        film, d_film, share, d_share = self._from_film(free, d_free, dew=dew)
+        drive = at_leaf - brought
+        if dew:  # what condenses goes to the film, not into the leaf
+            drive = at_leaf - np.minimum(brought, at_film)
+            d_leaf = d_leaf - d_at_film * (free < 0.0)
+        inner, d_inner = self._from_leaf(drive, d_leaf, over, d_over)
         bare = 1.0 - share
         return bare * inner, film, bare * d_inner - d_share * inner, d_film
 
-    def _step(self, leaf_c: Array) -> tuple[Array, Array, Array, Array | float]:
-        """Leaf balance at a trial temperature: what is in excess, Newton's step, and the water.
+    def _step(self, leaf_c: Array) -> tuple[Array, Array]:
+        """Leaf balance at a trial temperature: what it falls short and Newton's step.
 
-        ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``; the
-        water is carried on to the end of the step.
+        ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``.
         """
-        inner, film, d_inner, d_film = self._water(leaf_c)
+        inner, film, d_inner, d_film = self.water = self._water(leaf_c)
         latent = _L0 + (_CP_V - _CP_W) * leaf_c
-        water = inner + film
-        excess = self.stiffness * leaf_c - self.pull + water * latent
-        slope = self.stiffness + water * (_CP_V - _CP_W) + (d_inner + d_film) * latent
-        change = -excess / slope
-        return excess, change, inner + d_inner * change, film + d_film * change
+        water, d_water = (inner + film, d_inner + d_film) if self.wet else (inner, d_inner)
+        short = self.pull - self.stiffness * leaf_c - water * latent
+        slope = self.stiffness + water * (_CP_V - _CP_W) + d_water * latent
+        return short, short / slope
 
-    def solve(self, guess_c: Array) -> tuple[State, tuple[Array, Array]]:
-        """Leaf at the end of the step and the air that leaves; Newton from a guess."""
+    def solve(self, guess_c: Array) -> tuple[Array, Array]:
+        """Move the leaf on by the step; the air that leaves (dry bulb, ratio). From a guess."""
         leaf_c = guess_c
         for _ in range(_NEWTON_MAX):
-            _, change, inner, film = self._step(leaf_c)
+            _, change = self._step(leaf_c)
+            if np.abs(change).max() < _NEWTON_TOLERANCE_K:
+                # the water is carried on to the end of Newton's step
+                inner, film, d_inner, d_film = self.water
+                film = film + d_film * change if self.wet else film
+                return self._after(inner + d_inner * change, film)
             leaf_c = leaf_c + change
-            if np.count_nonzero(np.abs(change) < _NEWTON_TOLERANCE_K) == change.size:
-                return self._after(leaf_c, inner, film)
         return self._solve_bracketed()
 
-    def _solve_bracketed(self) -> tuple[State, tuple[Array, Array]]:
+    def _solve_bracketed(self) -> tuple[Array, Array]:
         """As ``solve``, for the rare step where dew and drying meet: the balance rises with the
         leaf temperature, so Newton is kept between a colder and a warmer bound.
         """
@@ -232,9 +233,9 @@ class Cells:
         high = np.maximum(self.held.leaf_c, self.air.dry_bulb_c) + _BRACKET_K
         leaf_c = 0.5 * (low + high)
         for _ in range(_BRACKET_MAX):
-            excess, change, inner, film = self._step(leaf_c)
-            low = np.where(excess < 0.0, leaf_c, low)
-            high = np.where(excess < 0.0, high, leaf_c)
+            short, change = self._step(leaf_c)
+            low = np.where(short > 0.0, leaf_c, low)
+            high = np.where(short > 0.0, high, leaf_c)
             newton = leaf_c + change
             fits = (newton > low) & (newton < high)
             moved = np.where(fits, newton, 0.5 * (low + high)) - leaf_c
@@ -242,20 +243,25 @@ class Cells:
                 break
             leaf_c = leaf_c + moved
         inner, film, _, _ = self._water(leaf_c)
-        return self._after(leaf_c, inner, film)
+        return self._after(inner, film)
 
-    def _after(
-        self, leaf_c: Array, inner: Array, film: Array | float
-    ) -> tuple[State, tuple[Array, Array]]:
-        held, air = self.held, self.air
-        moisture, film_db = held.moisture_db - inner / self.dry_per_s, held.film_db
+    def _after(self, inner: Array, film: Array | float) -> tuple[Array, Array]:
+        """Take the water from the leaf; its temperature then closes the balance wholly."""
+        held, past, (dry_bulb, ratio, flow, _) = self.held, self.past, self.air
+        lost = inner / self.still.dry_per_s
+        water = inner + film if self.wet else inner
+        leaf_c = (self.pull - _L0 * water) / (self.stiffness + (_CP_V - _CP_W) * water)
+        held.leaf_c[...] = leaf_c
+        held.moisture_db[...] -= lost
         if self.wet:
-            film_db = film_db - film / self.dry_per_s
-            dried = film_db < _FILM_LEAST
-            moisture = np.where(dried, moisture + film_db, moisture)
-            film_db = np.where(dried, 0.0, film_db)
-        carried = (inner + film) / air.flow_kg_s_m2
-        out_w = air.humidity_ratio + carried
-        given = self.sensible * (air.dry_bulb_c - leaf_c) / air.flow_kg_s_m2
-        heat = self.heat_air * air.dry_bulb_c - given + carried * _CP_V * leaf_c
-        return State(moisture, film_db, leaf_c), (heat / (_CP_A + _CP_V * out_w), out_w)
+            film_db = held.film_db - film / self.still.dry_per_s
+            taken_up = np.where(film_db < _FILM_LEAST, film_db, 0.0)
+            held.moisture_db[...] += taken_up
+            np.subtract(film_db, taken_up, out=held.film_db)
+        carried = water / flow
+        out_c = leaf_c + self.unchanged * (dry_bulb - leaf_c) / (self.capacity + _CP_V * water)
+        np.multiply(out_c - dry_bulb, 0.5, out=past.half_c)
+        np.multiply(carried, 0.5, out=past.half_w)
+        np.multiply(lost, -0.5, out=past.half_db)
+        np.divide(lost, 2.0 * self.over, out=past.half_gone)
+        return out_c, ratio + carried

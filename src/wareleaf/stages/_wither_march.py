@@ -8,10 +8,10 @@ import numpy as np
 
 from wareleaf import air
 from wareleaf.stages._wither_air import Inlet, Stretch, Weather, inlet, outside, stretches, weather
-from wareleaf.stages._wither_bed import Blow, march
+from wareleaf.stages._wither_bed import Blow, fresh_past, march
 from wareleaf.stages._wither_bedding import fresh_state, make_bed
-from wareleaf.stages._wither_cell import Bed, State
 from wareleaf.stages._wither_fan import WorkingPoint, working_point
+from wareleaf.stages._wither_leaf import Bed, Past, State
 from wareleaf.stages._wither_spec import Trough, WitherRun
 from wareleaf.stages.common import Array
 
@@ -70,6 +70,25 @@ class History:
         return self.mean_db / (1.0 + self.mean_db)
 
 
+@dataclass(frozen=True)
+class _Wind:
+    """Direction and step of the last blow, and what the layers did in its last step."""
+
+    past: Past
+    upward: bool
+    step_s: float
+
+    def onward(self, stretch: Stretch, state: State) -> _Wind:
+        """For the next blow: goes on from the last one unless the air is turned round."""
+        if stretch.upward != self.upward:
+            past = fresh_past(state)
+        else:
+            c, w, db, gone = self.past
+            longer = stretch.step_s / self.step_s
+            past = Past(c, w, db * longer, gone * longer)
+        return _Wind(past, stretch.upward, stretch.step_s)
+
+
 @dataclass
 class _Books:
     """Series and sums while they are being made."""
@@ -103,10 +122,13 @@ def carry(trough: Trough, run: WitherRun, cases: Cases) -> History:
     water_start, heat_start = state.water_kg_m2(bed), state.enthalpy_j_m2(bed)
     zero = np.zeros(cases.rate_factor.size)
     books = _Books({}, 0.0, zero, zero, zero, zero)
+    wind = _Wind(fresh_past(state), upward=True, step_s=1.0)
     for stretch in stretches(run):
         if stretch.fan_on:
             entering = inlet(sky, stretch, point, trough)
-            _blow(state, stretch, entering, (bed, run.rate_factor * cases.rate_factor), books)
+            wind = wind.onward(stretch, state)
+            leaf = bed, run.rate_factor * cases.rate_factor
+            _blow((state, wind.past), stretch, entering, leaf, books)
         else:
             _stand(state, stretch, sky, books)
     joined = {name: np.concatenate(parts) for name, parts in books.series.items()}
@@ -127,11 +149,15 @@ def carry(trough: Trough, run: WitherRun, cases: Cases) -> History:
 
 
 def _blow(
-    state: State, stretch: Stretch, entering: Inlet, leaf: tuple[Bed, Array], books: _Books
+    held: tuple[State, Past],
+    stretch: Stretch,
+    entering: Inlet,
+    leaf: tuple[Bed, Array],
+    books: _Books,
 ) -> None:
     """The fan blows: the bed exchanges with the air, and both sides are written down."""
     turn = slice(None) if stretch.upward else slice(None, None, -1)
-    flowing = State(state.moisture_db[turn], state.film_db[turn], state.leaf_c[turn])
+    flowing, past = State(*(a[turn] for a in held[0])), Past(*(a[turn] for a in held[1]))
     blow = Blow(
         step_s=stretch.step_s,
         mass_flow_kg_s_m2=entering.mass_flow_kg_s_m2,
@@ -139,7 +165,7 @@ def _blow(
         dry_bulb_c=entering.dry_bulb_c,
         humidity_ratio=entering.humidity_ratio,
     )
-    trace = march(flowing, blow, *leaf)
+    trace = march(flowing, blow, *leaf, past)
     passed = (entering.mass_flow_kg_s_m2 * stretch.step_s)[:, None]
     heat_in = air.enthalpy_j_kg(entering.dry_bulb_c, entering.humidity_ratio)
     heat_out = air.enthalpy_j_kg(trace.out_c, trace.out_w)

@@ -148,7 +148,7 @@ class WitherRun:
     moisture_wb_sd: float = 0.01
     rate_relative_sd: float | None = None
     air_max_c: float = field(default_factory=lambda: number("rule.mixed_dry_bulb_max_c"))
-    step_min: float = 6.0
+    step_min: float = 15.0
     rate_factor: float = 1.0
 
     def __post_init__(self) -> None:

@@ -81,7 +81,7 @@ class Input(DoorInput):
         None, description="Of the leaf as spread; left out: that of the first air."
     )
     hours_since_plucking: float = Field(0.0, description="At the start.")
-    step_min: float = Field(6.0, description="Longest time step, minutes.")
+    step_min: float = Field(15.0, description="Longest time step, minutes.")
     rate_factor: float = Field(1.0, description="Leaf against profile, from your own trial.")
     trough: Trough = Field(default_factory=lambda: Trough.model_validate({}))
     target_moisture_wb: float | None = Field(

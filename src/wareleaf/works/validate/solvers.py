@@ -105,12 +105,13 @@ def _wet_bulb() -> Found:
             relative_humidity=(humidity,),
             duration_h=1.0,
             surface_water_share=0.4,
+            step_min=2.0,  # in the driest air the bottom layer's film is gone in half an hour
         )
         result = wither.simulate(trough, run)
         wet = float(air.wet_bulb_c(26.0, air.humidity_ratio(26.0, humidity)))
         found = float(min(result.leaf_bottom_c))
         checks.append(
-            near(f"rain-wet leaf in air of {humidity:.0%} RH", "degC", found, wet, within=0.5)
+            near(f"rain-wet leaf in air of {humidity:.0%} RH", "degC", found, wet, within=0.01)
         )
         ours.append((100.0 * humidity, found))
         wet_points.append((100.0 * humidity, wet))
@@ -143,7 +144,7 @@ def _thin_layer() -> Found:
 
 def _hukill() -> Found:
     errors = []
-    for layers in (10, 20, 40):
+    for layers in (5, 10, 20):
         depth, time, ours, closed = deep_bed.compare(layers)
         errors.append(float(np.abs(ours - closed).max()))
     lines, points = {}, {}
@@ -152,14 +153,12 @@ def _hukill() -> Found:
         lines[f"closed form, t = {at:g}"] = list(
             zip(depth.tolist(), closed[i].tolist(), strict=True)
         )
-        points[f"march, t = {at:g}"] = list(
-            zip(depth[::3].tolist(), ours[i][::3].tolist(), strict=True)
-        )
+        points[f"march, t = {at:g}"] = list(zip(depth.tolist(), ours[i].tolist(), strict=True))
     orders = [math.log2(a / b) for a, b in itertools.pairwise(errors)]
     checks = (
-        at_most("largest distance, 40 layers", "of the start", errors[2], 0.015),
-        between("order in layers, 10 to 20", "1", orders[0], 0.6, 1.5),
-        between("order in layers, 20 to 40", "1", orders[1], 0.6, 1.5),
+        at_most("largest distance, 20 layers", "of the start", errors[2], 0.001),
+        between("order in layers, 5 to 10", "1", orders[0], 1.5, 2.2),
+        between("order in layers, 10 to 20", "1", orders[1], 1.5, 2.2),
     )
     return Found(checks, Plot("depth, natural units", "moisture over its start", lines, points))
 
