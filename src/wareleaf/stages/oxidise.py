@@ -9,19 +9,25 @@ slightly dried by its air. Left out: single catechins, thearubigin classes, arom
 from __future__ import annotations
 
 from wareleaf.stages.oxidise_aim import OxidiseProjection, aim, project
-from wareleaf.stages.oxidise_rate import CUTS, peak_share, rate_per_min, theaflavin_shape
+from wareleaf.stages.oxidise_learn import SPEAKS, RateCourses, by_rate, theaflavin_course
+from wareleaf.stages.oxidise_rate import CUTS, figure, peak_share, rate_per_min, theaflavin_shape
 from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
 
 __all__ = [
     "CUTS",
+    "SPEAKS",
     "Floor",
     "OxidiseProjection",
     "OxidiseResult",
     "OxidiseRun",
+    "RateCourses",
     "aim",
+    "by_rate",
+    "figure",
     "peak_share",
     "project",
     "rate_per_min",
     "simulate",
+    "theaflavin_course",
     "theaflavin_shape",
 ]

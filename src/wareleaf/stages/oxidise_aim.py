@@ -99,7 +99,7 @@ def aim(
         )
         return Aim(settings, result, False, reason)
     low, high = _window(aired, run)
-    spread = minutes * figure("all.rate_log_sd")
+    spread = minutes * run.rate_log_sd
     reason = (
         f"{minutes:.0f} min is the best time, give or take {spread:.0f}; between {low:.0f} and "
         f"{high:.0f} min theaflavin is within 3 % of its peak."
@@ -129,7 +129,8 @@ def project(floor: Floor, run: OxidiseRun, readings: Sequence[StageReading]) -> 
     known = check_readings(readings, READS)
     prior = np.array(
         [
-            *(figure(f"all.{n}_log_sd") for n in ("rate", "theaflavin", "heat")),
+            run.rate_log_sd,
+            *(figure(f"all.{n}_log_sd") for n in ("theaflavin", "heat")),
             max(run.moisture_wb_sd, 1e-6),
             _LOSS_SD_H,
         ]

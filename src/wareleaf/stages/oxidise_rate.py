@@ -11,6 +11,7 @@ from wareleaf.stages.common import Array, stage_figures
 FIGURES = stage_figures("oxidise")
 CUTS = ("orthodox_fine", "orthodox_coarse", "ctc")
 GAS_J_MOL_K = 8.314462618
+ACTIVATION_J_MOL = (0.0, 300_000.0)  # of what enzymes and quinones do; wider is a typing error
 
 
 def figure(name: str) -> float:

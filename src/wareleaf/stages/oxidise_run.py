@@ -13,6 +13,7 @@ from wareleaf.air import CP_WATER_J_KG_K, enthalpy_j_kg, humidity_ratio
 from wareleaf.measure import require
 from wareleaf.stages.common import Array, StageResult, cite, finite, relative_closure
 from wareleaf.stages.oxidise_rate import (
+    ACTIVATION_J_MOL,
     CUTS,
     FIGURES,
     arrhenius,
@@ -84,6 +85,10 @@ class OxidiseRun:
         Multipliers learned from readings or fitted to a trial.
     loss_ratio : float
         Loss of theaflavin against oxidation of catechin; shapes the fall after the peak.
+    formation_activation_j_mol, loss_activation_j_mol : float
+        Activation energies of oxidation and of the loss of theaflavin, J/mol.
+    rate_log_sd : float
+        Of this leaf's rate, natural logarithm; the eleven cultivars' when nothing nearer is known.
     """
 
     leaf_id: str
@@ -99,6 +104,9 @@ class OxidiseRun:
     theaflavin_factor: float = 1.0
     heat_factor: float = 1.0
     loss_ratio: float = figure("all.loss_ratio")
+    formation_activation_j_mol: float = figure("all.formation_activation_j_mol")
+    loss_activation_j_mol: float = figure("all.loss_activation_j_mol")
+    rate_log_sd: float = figure("all.rate_log_sd")
 
     def __post_init__(self) -> None:
         """Refuse a run that cannot be."""
@@ -125,6 +133,9 @@ class OxidiseRun:
         for name in ("rate_factor", "theaflavin_factor", "heat_factor"):
             finite(name, getattr(self, name), 0.0, 100.0, above=True)
         finite("loss_ratio", self.loss_ratio, 0.01, 100.0)
+        for name in ("formation_activation_j_mol", "loss_activation_j_mol"):
+            finite(name, getattr(self, name), *ACTIVATION_J_MOL, "J/mol")
+        finite("rate_log_sd", self.rate_log_sd, 0.0, 2.0, above=True)
 
 
 @dataclass(frozen=True)
@@ -159,7 +170,7 @@ def _slope(floor: Floor, run: OxidiseRun, solid: float) -> Callable[[Array], Arr
         rate_per_min(run.cut, ratio) / 60.0 * floor.oxygen_factor * run.disruption * run.rate_factor
     )
     heat = 1e-3 * run.catechins_mg_g * figure("all.heat_j_kg_catechin") * run.heat_factor
-    formation, loss = (figure(f"all.{n}_activation_j_mol") for n in ("formation", "loss"))
+    formation, loss = run.formation_activation_j_mol, run.loss_activation_j_mol
 
     def slope(y: Array) -> Array:
         t = float(y[_H] / (solid + y[_W] * CP_WATER_J_KG_K))
@@ -265,7 +276,7 @@ def simulate(floor: Floor, run: OxidiseRun) -> OxidiseResult:
         theaflavin_fraction_sd=float(tf[-1]) * figure("all.theaflavin_log_sd"),
         oxidised_share=1.0 - float(last[_C]),
         peak_min=best,
-        peak_sd_min=best * figure("all.rate_log_sd") if math.isfinite(best) else math.inf,
+        peak_sd_min=best * run.rate_log_sd if math.isfinite(best) else math.inf,
         peak_theaflavin_fraction=value,
         window_min=window,
         course_min=tuple(minutes.tolist()),
