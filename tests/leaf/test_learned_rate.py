@@ -46,7 +46,7 @@ def test_one_vague_run_leaves_the_profile() -> None:
     assert found.multiplier == pytest.approx(1.0, abs=0.01)
     assert not found.enough
     assert not found.differs
-    assert "needed" in found.sentence
+    assert "needed" in found.said("dry", "the profile")
 
 
 def test_very_many_runs_leave_the_prior_behind() -> None:
@@ -55,7 +55,8 @@ def test_very_many_runs_leave_the_prior_behind() -> None:
     assert found.log_mean == pytest.approx(float(y.mean()), abs=2e-4)
     assert found.lot_log_sd == pytest.approx(math.sqrt(float(y.var()) - 1e-4), rel=0.02)
     assert found.differs
-    assert "25 % faster" in found.sentence or "26 % faster" in found.sentence
+    said = found.said("dry", "the profile")
+    assert "25 % faster" in said or "26 % faster" in said
 
 
 def test_the_pooled_mean_of_the_eight_schools() -> None:
@@ -124,7 +125,7 @@ def test_steady_leaf_rarely_drifts_and_slowing_leaf_is_noticed() -> None:
     found = learn_rate(runs(slow, 0.03))
     assert found.course.drifting
     assert found.course.change_share < -0.1
-    assert "It drifts" in found.sentence
+    assert "It drifts" in found.said("dry", "the profile")
 
 
 def test_the_proposed_figures_make_a_profile_marked_as_derived() -> None:

@@ -29,7 +29,7 @@ def test_sifting_and_milling_lose_nothing():
 def test_rolling_and_the_floor_take_water_only():
     leaf = TrueLeaf("tea_black", 700.0, 224.0)
     rolled, hours = outcomes.rolled(SETTINGS.equipment_of("roller-1"), leaf, 40.0)
-    oxidised = outcomes.oxidised(SETTINGS.equipment_of("floor-1"), rolled, 90.0)
+    oxidised, _ = outcomes.oxidised(SETTINGS.equipment_of("floor-1"), rolled, 90.0, 1.0, 1.0)
     assert rolled.dry_kg == oxidised.dry_kg == 224.0
     assert oxidised.mass_kg < rolled.mass_kg < 700.0
     assert hours == pytest.approx(3 * 45.0 / 60.0)

@@ -70,8 +70,10 @@ def lots_and_masses(texts: tuple[str, ...]) -> dict[str, float | None]:
 
 
 def metered(meter: Meter, text: str) -> float:
-    """What a meter shows, in the unit of its quantity: percent for moisture, C or F, kg or g."""
-    if meter.quantity in ("moisture_wb", "relative_humidity"):
+    """What a meter shows, in the unit of its quantity: percent, C or F, kg or g, or its own."""
+    if meter.quantity == "colour_index":
+        return number(text, meter.quantity)
+    if meter.in_percent:
         return parse_percent(text, meter.quantity)
     if meter.quantity == "temperature_c":
         return parse_temperature_c(text, meter.quantity)

@@ -100,18 +100,23 @@ class LearnedRate:
         """Whether the profile's own rate lies outside the 95 % interval."""
         return not self.low <= 1.0 <= self.high
 
-    @property
-    def sentence(self) -> str:
-        """For people."""
+    def said(self, does: str, source: str) -> str:
+        """For people.
+
+        Parameters
+        ----------
+        does, source : str
+            What lots do at the rate ("dry"), and whose rate it is held against ("the profile").
+        """
         if not self.enough:
             return f"{self.n} run{'s' if self.n != 1 else ''} so far; {FEWEST} are needed to tell."
         pace = "faster" if self.multiplier > 1.0 else "slower"
         share = 100.0 * abs(self.multiplier - 1.0)
         span = f"{100 * (self.low - 1):+.0f} to {100 * (self.high - 1):+.0f} %, {self.n} runs"
         if not self.differs:
-            said = f"Lots dry as the profile says, within what the runs can tell ({span})."
+            said = f"Lots {does} as {source} says, within what the runs can tell ({span})."
         else:
-            said = f"Lots dry {share:.0f} % {pace} than the profile says ({span})."
+            said = f"Lots {does} {share:.0f} % {pace} than {source} says ({span})."
         return f"{said} {self.course.sentence}"
 
 

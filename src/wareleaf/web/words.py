@@ -33,6 +33,8 @@ WORDS = {
     "temperature_c": "Temperature",
     "relative_humidity": "Relative humidity",
     "net_g": "Net weight",
+    "theaflavin_fraction": "Theaflavin",
+    "colour_index": "Colour",
     "reason": "Reason",
     "meter": "Meter",
     "scale": "Scale",
@@ -234,8 +236,16 @@ def meter_pairs(meters: Sequence[Meter]) -> list[tuple[str, str]]:
 
 def meter_options(meters: Sequence[Meter]) -> list[tuple[str, str, str]]:
     """Meters as big buttons, with the unit they read in."""
-    units = {"moisture_wb": "% moisture", "relative_humidity": "% humidity", "mass_kg": "kg"}
-    return [(m.id, m.name.replace("degC", "°C"), units.get(m.quantity, "°C")) for m in meters]
+    return [(m.id, m.name.replace("degC", "°C"), _READS_IN.get(m.quantity, "°C")) for m in meters]
+
+
+_READS_IN = {
+    "moisture_wb": "% moisture",
+    "relative_humidity": "% humidity",
+    "mass_kg": "kg",
+    "theaflavin_fraction": "% of solids",
+    "colour_index": "its own index",
+}
 
 
 def lot_options(lots: Sequence[LotState]) -> list[tuple[str, str, str]]:

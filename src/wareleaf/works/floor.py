@@ -17,6 +17,7 @@ from wareleaf.works.charge import charge_of
 from wareleaf.works.following import next_from
 from wareleaf.works.house import Works
 from wareleaf.works.predict import Prediction, leaf_heat, own_pace, own_rate, predict
+from wareleaf.works.runs_done import stage_readings
 from wareleaf.works.settings import Equipment
 
 
@@ -112,15 +113,7 @@ def readings_on(works: Works, run: RunState) -> tuple[Event, ...]:
 
 def as_stage_readings(run: RunState, readings: tuple[Event, ...]) -> tuple[StageReading, ...]:
     """Readings in the stage's own time."""
-    return tuple(
-        StageReading(
-            time_h=max(0.0, (e.happened_at - run.started_at).total_seconds() / 3600.0),
-            quantity=e.facts["quantity"],
-            value=float(e.facts["value"]),
-            standard_uncertainty=max(float(e.facts["standard_uncertainty"]), 1e-6),
-        )
-        for e in readings
-    )
+    return stage_readings(run.started_at, readings)
 
 
 def target_of(machine: Equipment, run: RunState | None, lots: tuple[LotState, ...]) -> float | None:

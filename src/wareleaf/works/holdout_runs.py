@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from wareleaf.works.house import Works
-from wareleaf.works.runs_done import Done, finished_of
+from wareleaf.works.runs_done import KINDS, Done, finished_of
 
 
 @dataclass(frozen=True)
@@ -81,8 +83,7 @@ def outcomes(
     until: datetime | None = None,
 ) -> tuple[list[Outcome], Counter[str]]:
     """Finished runs with their forecasts, and the count of those left out by reason."""
-    kinds = ("stage_started", "stage_finished")
-    events = works.book.events_in_force(kind=kinds, since=since, site=site)
+    events = works.book.events_in_force(kind=KINDS, since=since, site=site)
     late = (
         e.facts["run_id"]
         for e in events
@@ -142,11 +143,31 @@ def _pairs(done: Done) -> dict[str, Pair]:
         ("hours", told_hours, done.hours, 0.0, "duration_sd_h"),
         ("mass_kg", told.get("mass_out_kg"), done.mass_kg, done.mass_sd_kg, ""),
     )
-    return {
+    pairs = {
         name: Pair(float(said), came, _number(told.get(sd_name)), came_sd)
         for name, said, came, came_sd, sd_name in rows
         if said is not None
     }
+    theaflavin = _theaflavin(told, done)
+    return pairs if theaflavin is None else {**pairs, "theaflavin": theaflavin}
+
+
+def _theaflavin(told: Mapping[str, Any], done: Done) -> Pair | None:
+    """The last sample of a run on the floor against the forecast for its minute."""
+    read = [r for r in done.read if r.quantity == "theaflavin_fraction"]
+    course = told.get("theaflavin_course")
+    if not read or not course:
+        return None
+    minutes, mean, sd = (np.array(column, dtype=float) for column in zip(*course, strict=True))
+    at = 60.0 * read[-1].time_h
+    if at > minutes[-1]:
+        return None
+    return Pair(
+        float(np.interp(at, minutes, mean)),
+        read[-1].value,
+        float(np.interp(at, minutes, sd)),
+        read[-1].standard_uncertainty,
+    )
 
 
 def _number(value: Any) -> float | None:

@@ -23,8 +23,19 @@ OF_THE_RUN = {
     "blanch_bath": ("leach_factor", "residual_factor"),
     "wither_trough": ("rate_factor",),
     "roller": ("rate_factor",),
-    "oxidation_floor": ("cut", "rate_factor", "theaflavin_factor", "loss_ratio"),
+    "oxidation_floor": (
+        "cut",
+        "rate_factor",
+        "theaflavin_factor",
+        "loss_ratio",
+        "formation_activation_j_mol",
+        "loss_activation_j_mol",
+    ),
 }
+
+# What a colour meter shows on leaf as it comes to the floor and on leaf oxidised through, from the
+# works' own trial (fit-trial); they belong to the meter's readings.
+COLOUR = ("colour_start", "colour_end")
 
 
 def of_the_run(machine: Equipment) -> dict[str, Any]:
@@ -41,7 +52,8 @@ def of_the_run(machine: Equipment) -> dict[str, Any]:
 
 
 def _of_the_spec(machine: Equipment) -> dict[str, Any]:
-    return {k: v for k, v in machine.settings.items() if k not in OF_THE_RUN[machine.kind]}
+    of_others = (*OF_THE_RUN[machine.kind], *COLOUR)
+    return {k: v for k, v in machine.settings.items() if k not in of_others}
 
 
 def make(kind: Callable[..., Any], given: Mapping[str, Any], where: str) -> Any:
@@ -137,6 +149,35 @@ def floor_of(machine: Equipment, settings: Mapping[str, float]) -> oxidise.Floor
         given["dry_bulb_c"] = settings["air_c"]
     floor: oxidise.Floor = make(oxidise.Floor, given, machine.id)
     return floor
+
+
+def colour_of(machine: Equipment) -> tuple[float, float] | None:
+    """What the colour meter shows at the start and the end of oxidation; None when not known.
+
+    Raises
+    ------
+    BadInput
+        When one of the two is missing, is no number, or they are the same.
+    """
+    found = [machine.settings.get(name) for name in COLOUR]
+    if found == [None, None]:
+        return None
+    for name, value in zip(COLOUR, found, strict=True):
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise BadInput(
+                f"{machine.id}.{name}",
+                value,
+                f"{machine.id}.{name} is {value!r}; colour_start and colour_end must both be "
+                "numbers, as fit-trial gives them.",
+            )
+    start, end = (float(v) for v in found if v is not None)
+    if start == end:
+        raise BadInput(
+            f"{machine.id}.colour_end",
+            end,
+            f"{machine.id}.colour_end is {end:g}, as colour_start: such a colour shows nothing.",
+        )
+    return start, end
 
 
 def sifter_of(machine: Equipment) -> sift.SieveStack:

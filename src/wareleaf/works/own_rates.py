@@ -2,14 +2,14 @@
 
 For every run of a dryer or trough the moisture is forecast twice, once with the leaf profile's rate
 and once with the rate that the runs finished before it taught, at the settings and hours that it
-had. Neither has seen the run. Which of the two comes nearer, and how often each band holds, is what
-the own rate is worth.
+had; on an oxidation floor it is the theaflavin of its last sample. Neither has seen the run. Which
+of the two comes nearer, and how often each band holds, is what the own rate is worth.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -20,12 +20,14 @@ from wareleaf.works.holdout import Pair
 from wareleaf.works.holdout_score import Score, score
 from wareleaf.works.house import Works
 from wareleaf.works.predict.base import OwnRate
+from wareleaf.works.predict.own_oxidation import OxidationSays
 from wareleaf.works.predict.own_rate import (
     FEWEST,
     LOOK_BACK,
     MOST_RUNS,
     STAGES,
     RunSays,
+    Says,
     earlier,
     learn,
     prior_of,
@@ -46,16 +48,17 @@ class RunSeen:
         Which.
     at : datetime
         When it was weighed off, on the works' clock.
-    profile, own : Pair
-        Moisture, wet basis. ``own`` is the profile's while too few runs went before.
+    profile, own : Pair or None
+        Moisture, wet basis, or theaflavin of infusion solids; None where only a colour was read.
+        ``own`` is the profile's while too few runs went before.
     taught_by : int
         Runs before it that told; 0 while the profile stands.
     """
 
     run_id: str
     at: datetime
-    profile: Pair
-    own: Pair
+    profile: Pair | None
+    own: Pair | None
     taught_by: int
 
 
@@ -78,7 +81,7 @@ class OwnRateView:
     left_out : tuple of (str, str)
         Run and why it says nothing.
     profile_score, own_score : Score or None
-        Of the runs that had an own rate, moisture; the same runs for both.
+        Of the runs that had an own rate, their moisture or theaflavin; the same runs for both.
     """
 
     machine: Equipment
@@ -95,7 +98,9 @@ class OwnRateView:
         """What it comes to, for people."""
         if self.learned is None:
             return "No finished run tells of its rate yet."
-        return self.learned.sentence
+        if self.machine.stage == "oxidise":
+            return self.learned.said("oxidise", "the model")
+        return self.learned.said("dry", "the profile")
 
     @property
     def drift(self) -> str:
@@ -104,7 +109,9 @@ class OwnRateView:
 
 
 def own_rates(works: Works, site: str) -> list[OwnRateView]:
-    """Every leaf on every dryer and trough of a site that has finished runs, most runs first.
+    """Every leaf on every dryer, trough and floor of a site with finished runs, most runs first.
+
+    A run on a floor counts when something was read of its leaf.
 
     Raises
     ------
@@ -129,7 +136,8 @@ def leaves_on(works: Works, machine: Equipment) -> list[str]:
 
 
 def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
-    done = runs_done(works, machine, leaf_id, works.now() - LOOK_BACK)
+    every = runs_done(works, machine, leaf_id, works.now() - LOOK_BACK)
+    done = [d for d in every if d.tells]
     if not done:
         return None
     said = [says(works, machine, d) for d in done]
@@ -141,7 +149,7 @@ def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
         before = earlier(done, each.done.started_at)
         taught = rate_of(works, machine, leaf_id, before) if len(before) >= FEWEST else None
         seen.append(_seen(works, each, taught, prior_of(leaf_id, machine.stage).lot_log_sd))
-    taught_runs = [s for s in seen if s.taught_by]
+    profile, own = compared(seen)
     zone = works.settings.zone
     return OwnRateView(
         machine=machine,
@@ -153,13 +161,24 @@ def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
         ),
         runs=tuple(seen),
         left_out=tuple((s.done.run_id, why) for s in said if (why := s.why_not())),
-        profile_score=score([s.profile for s in taught_runs]) if taught_runs else None,
-        own_score=score([s.own for s in taught_runs]) if taught_runs else None,
+        profile_score=score(profile) if profile else None,
+        own_score=score(own) if own else None,
     )
 
 
-def _seen(works: Works, said: RunSays, taught: OwnRate | None, lot_log_sd: float) -> RunSeen:
-    def pair(log_mean: float, sd: float) -> Pair:
+def compared(seen: Iterable[RunSeen]) -> tuple[list[Pair], list[Pair]]:
+    """Forecasts with the profile's rate and with the own one, of the runs that had an own one."""
+    both = [(s.profile, s.own) for s in seen if s.taught_by and s.profile and s.own]
+    return [p for p, _ in both], [o for _, o in both]
+
+
+def _seen(works: Works, said: Says, taught: OwnRate | None, lot_log_sd: float) -> RunSeen:
+    def pair(log_mean: float, sd: float) -> Pair | None:
+        if isinstance(said, OxidationSays):
+            told, last = said.theaflavin(log_mean, sd), said.last_theaflavin
+            if told is None or last is None:
+                return None
+            return Pair(told[0], last.value, told[1], last.standard_uncertainty)
         wb, wb_sd = _moisture(said, log_mean, sd)
         return Pair(wb, said.done.moisture_wb, wb_sd, said.done.moisture_sd)
 
@@ -182,19 +201,36 @@ def _moisture(said: RunSays, log_mean: float, log_sd: float) -> tuple[float, flo
     return middle, math.sqrt(max(second - middle**2, 0.0))
 
 
+MEASURES: Mapping[str, tuple[str, ...]] = {
+    "moisture": ("dry", "wither"),
+    "theaflavin": ("oxidise",),
+}
+"""What a forecast is held against on which stages, in points of percent."""
+
+
 def worth(views: Sequence[OwnRateView]) -> str:
-    """One sentence on what the own rates are worth; empty while no run had one."""
-    runs = [s for v in views for s in v.runs if s.taught_by]
-    if len(runs) < FEWEST:
+    """What the own rates are worth, a sentence a measure; empty while no run had one."""
+    said = (
+        _worth([s for v in views if v.machine.stage in stages for s in v.runs], what)
+        for what, stages in MEASURES.items()
+    )
+    return " ".join(filter(None, said))
+
+
+def _worth(runs: Sequence[RunSeen], what: str) -> str:
+    pairs = compared(runs)
+    n = len(pairs[0])
+    if n < FEWEST:
         return ""
-    profile, own = score([s.profile for s in runs]), score([s.own for s in runs])
+    profile, own = (score(each) for each in pairs)
     widths = [
-        sum(1.96 * math.hypot(p.predicted_sd or 0.0, p.measured_sd) for p in pairs) / len(runs)
-        for pairs in ([s.profile for s in runs], [s.own for s in runs])
+        sum(1.96 * math.hypot(p.predicted_sd or 0.0, p.measured_sd) for p in each) / n
+        for each in pairs
     ]
+    digits = 2 if what == "theaflavin" else 1
     return (
-        f"Over {len(runs)} runs the works' own rate missed the moisture by {100 * own.rms:.2f} "
-        f"points (root mean square), the profile's by {100 * profile.rms:.2f}. Its 95 % band was "
-        f"± {100 * widths[1]:.1f} points wide and held {own.inside} of {own.banded}; the profile's "
-        f"was ± {100 * widths[0]:.1f} and held {profile.inside}."
+        f"Over {n} runs the works' own rate missed the {what} by {100 * own.rms:.{digits + 1}f} "
+        f"points (root mean square), the profile's by {100 * profile.rms:.{digits + 1}f}. Its 95 % "
+        f"band was ± {100 * widths[1]:.{digits}f} points wide and held {own.inside} of "
+        f"{own.banded}; the profile's was ± {100 * widths[0]:.{digits}f} and held {profile.inside}."
     )

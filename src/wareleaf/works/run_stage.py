@@ -29,7 +29,7 @@ from wareleaf.works.record import (
     record,
     refuse_loose,
 )
-from wareleaf.works.settings import Equipment
+from wareleaf.works.settings import PERCENT, Equipment
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def start_run(
     return run_id
 
 
-def _kept(forecast: Prediction) -> dict[str, float | None]:
+def _kept(forecast: Prediction) -> dict[str, Any]:
     """The prediction as facts; what the model cannot say (a wither that never ends) is None."""
     names = (
         "duration_h",
@@ -129,10 +129,13 @@ def _kept(forecast: Prediction) -> dict[str, float | None]:
     )
     values = {name: getattr(forecast, name) for name in names}
     values |= {name: forecast.detail[name] for name in ("iodine_kept",) if name in forecast.detail}
-    return {
+    kept: dict[str, Any] = {
         name: None if value is None or not math.isfinite(value) else float(value)
         for name, value in values.items()
     }
+    if forecast.theaflavin_course:  # minutes, theaflavin and its standard deviation
+        kept["theaflavin_course"] = [list(row) for row in forecast.theaflavin_course]
+    return kept
 
 
 def _lots_to_run(works: Works, machine: Equipment, lot_ids: Sequence[str]) -> list[LotState]:
@@ -219,6 +222,8 @@ UNITS = {
     "temperature_c": "degC",
     "relative_humidity": "fraction",
     "net_g": "g",
+    "theaflavin_fraction": "fraction of infusion solids",
+    "colour_index": "of the meter",
 }
 
 _RANGE = {
@@ -227,13 +232,15 @@ _RANGE = {
     "temperature_c": (-40.0, 250.0),
     "relative_humidity": (0.0, 1.0),
     "net_g": (0.0, 1e6),
+    "theaflavin_fraction": (0.0, 0.1),
+    "colour_index": (-1e4, 1e4),
 }
 
 
 def _possible(quantity: str, value: float) -> None:
     low, high = _RANGE[quantity]
     if not low <= value <= high:
-        percent = quantity in ("moisture_wb", "relative_humidity")
+        percent = quantity in PERCENT
         shown = f"{value * 100:g} %" if percent else f"{value:g} {UNITS[quantity]}"
         span = f"{low * 100:g} to {high * 100:g} %" if percent else f"{low:g} to {high:g}"
         raise BadInput(quantity, value, f"{quantity} is {shown}; it must be from {span}.")

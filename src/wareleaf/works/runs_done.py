@@ -1,7 +1,8 @@
 """Finished runs of a machine with what went on and what came off, read from the book once.
 
 The book is read again only when an entry was corrected; a run that was finished since is added, and
-readings and intakes leave the list as it is.
+so is what a laboratory reads later of a run that is finished. Other readings and intakes leave the
+list as it is.
 """
 
 from __future__ import annotations
@@ -9,13 +10,18 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from wareleaf.book import Event, LotState
+from wareleaf.stages.common import StageReading
 from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
+
+OF_THE_LEAF = ("theaflavin_fraction", "colour_index")
+"""Readings that tell how far a run went where the moisture that came off does not."""
+_LATEST_H = 0.25  # a sample from the bin, just weighed off, is of the run (own choice)
 
 
 @dataclass(frozen=True)
@@ -28,6 +34,8 @@ class Done:
         With corrections in place.
     lots : tuple of LotState
         What went on.
+    readings : tuple of Event
+        Of `OF_THE_LEAF`, taken on the run, in the order they were taken.
     notes : dict
         Room for what was found of it and those before it; forgotten when these change.
     """
@@ -35,6 +43,7 @@ class Done:
     start: Event
     end: Event
     lots: tuple[LotState, ...]
+    readings: tuple[Event, ...] = ()
     notes: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -91,9 +100,39 @@ class Done:
         return math.sqrt(max(dry_sd**2 - weighing**2, 0.0)) / self.mass_kg
 
     @property
-    def outcome(self) -> tuple[str, float, float]:
-        """When and how wet it came off, and how sure that is."""
-        return (self.finished_at.isoformat(), self.moisture_wb, self.moisture_sd)
+    def tells(self) -> bool:
+        """Whether its rate was measured: by the moisture, on an oxidation floor by a reading."""
+        return self.start.facts["stage"] != "oxidise" or bool(self.readings)
+
+    @property
+    def read(self) -> tuple[StageReading, ...]:
+        """Its readings in the stage's own time."""
+        return stage_readings(self.started_at, self.readings)
+
+    @property
+    def outcome(self) -> tuple[object, ...]:
+        """When and how wet it came off, how sure that is, and what was read of the leaf."""
+        read = [(r.time_h, r.quantity, r.value, r.standard_uncertainty) for r in self.read]
+        return (self.finished_at.isoformat(), self.moisture_wb, self.moisture_sd, *read)
+
+    def known_at(self, at: datetime) -> Done:
+        """The run with the readings only that were recorded before a time."""
+        if all(e.recorded_at < at for e in self.readings):
+            return self
+        return replace(self, readings=tuple(e for e in self.readings if e.recorded_at < at))
+
+
+def stage_readings(start: datetime, readings: Sequence[Event]) -> tuple[StageReading, ...]:
+    """Readings in the time of a stage that started then."""
+    return tuple(
+        StageReading(
+            time_h=max(0.0, (e.happened_at - start).total_seconds() / 3600.0),
+            quantity=e.facts["quantity"],
+            value=float(e.facts["value"]),
+            standard_uncertainty=max(float(e.facts["standard_uncertainty"]), 1e-6),
+        )
+        for e in readings
+    )
 
 
 @dataclass
@@ -132,18 +171,42 @@ def _follow(works: Works, read: _Read) -> None:
     same = bool(new) and read.sequence > 0 and new[-1].hash == read.hash
     if same and all(row.event.kind != "correction" for row in new[:-1]):
         for row in reversed(new[:-1]):
-            if row.event.kind == "stage_finished" and row.event.site in read.since:
-                _add(read, finished_of(works, [*_start_of(works, row.event), row.event]))
+            event = row.event
+            if event.kind == "stage_finished" and event.site in read.since:
+                _add(read, finished_of(works, [*_of_its_run(works, event), event]))
+            elif event.kind == "reading" and event.facts["quantity"] in OF_THE_LEAF:
+                _add_reading(read, event)
     else:
         read.since.clear()
         read.runs.clear()
     read.sequence, read.hash = last[0].sequence, last[0].hash
 
 
-def _start_of(works: Works, end: Event) -> list[Event]:
+def _of_its_run(works: Works, end: Event) -> list[Event]:
+    """The start of a run that is finished now, and what was read on it."""
     if not end.inputs:
         return []
-    return works.book.events_in_force(kind="stage_started", lot_id=end.inputs[0].lot_id)
+    starts = works.book.events_in_force(kind="stage_started", lot_id=end.inputs[0].lot_id)
+    mine = [e for e in starts if e.facts["run_id"] == end.facts["run_id"]]
+    since = min((e.happened_at for e in mine), default=end.happened_at)
+    return [*mine, *works.book.events_in_force(kind="reading", since=since, site=end.site)]
+
+
+def _add_reading(read: _Read, event: Event) -> None:
+    """A reading of a run that was finished before; on one that still runs it waits for its end."""
+    for row in read.runs.values():
+        for at, each in enumerate(row):
+            if each.run_id == event.facts.get("run_id"):
+                both = sorted((*each.readings, event), key=lambda e: e.happened_at)
+                row[at] = replace(each, readings=_of_the_run(each.start, each.end, both), notes={})
+                for later in row[at:]:
+                    later.notes.clear()
+
+
+def _of_the_run(start: Event, end: Event, readings: Sequence[Event]) -> tuple[Event, ...]:
+    """Those that were taken between its start and a little after its end."""
+    last = end.happened_at + timedelta(hours=_LATEST_H)
+    return tuple(e for e in readings if start.happened_at < e.happened_at <= last)
 
 
 def _add(read: _Read, done: Sequence[Done]) -> None:
@@ -157,8 +220,7 @@ def _add(read: _Read, done: Sequence[Done]) -> None:
 
 
 def _load(works: Works, read: _Read, site: str, since: datetime) -> None:
-    kinds = ("stage_started", "stage_finished")
-    events = works.book.events_in_force(kind=kinds, since=since, site=site)
+    events = works.book.events_in_force(kind=KINDS, since=since, site=site)
     done = sorted(finished_of(works, events), key=lambda d: d.finished_at)
     mine = {m.id for m in works.settings.equipment if m.site == site}
     for key in [k for k in read.runs if k[0] in mine]:
@@ -167,16 +229,33 @@ def _load(works: Works, read: _Read, site: str, since: datetime) -> None:
     read.since[site] = since
 
 
+KINDS = ("stage_started", "stage_finished", "reading")
+"""Events that `finished_of` is made from."""
+
+
 def finished_of(works: Works, events: Sequence[Event]) -> list[Done]:
-    """Runs with start, end and the lots that went on; those that gave nothing are left out."""
+    """Runs with start, end, readings of the leaf and the lots that went on.
+
+    Those that gave nothing are left out.
+    """
     starts: dict[Any, Event] = {e.facts["run_id"]: e for e in events if e.kind == "stage_started"}
     ends = [
         e
         for e in events
         if e.kind == "stage_finished" and e.inputs and e.outputs and e.facts["run_id"] in starts
     ]
+    read: dict[Any, list[Event]] = {}
+    for e in events:
+        if e.kind == "reading" and e.facts["quantity"] in OF_THE_LEAF:
+            read.setdefault(e.facts.get("run_id"), []).append(e)
     wanted = {d.lot_id for e in ends for d in e.inputs}
     lots = {lot.lot_id: lot for lot in works.book.lots(ids=sorted(wanted))} if wanted else {}
     return [
-        Done(starts[e.facts["run_id"]], e, tuple(lots[d.lot_id] for d in e.inputs)) for e in ends
+        Done(
+            start := starts[e.facts["run_id"]],
+            e,
+            tuple(lots[d.lot_id] for d in e.inputs),
+            _of_the_run(start, e, read.get(e.facts["run_id"], [])),
+        )
+        for e in ends
     ]

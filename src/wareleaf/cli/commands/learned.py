@@ -21,7 +21,9 @@ def command(job: Job, site: str) -> None:
     rates, paces = own_rates(job.works, site), own_paces(job.works, site)
     rest = ("95 %", "lot to lot", "in words")
     lines = _table(rates, ("machine", "leaf", "runs", "times the profile", *rest))
-    lines = lines or ["No run of a dryer or trough was finished yet."]
+    lines = lines or [
+        "No run of a dryer or trough was finished yet, nor one on a floor with a sample read."
+    ]
     worths = [worth(rates), worth_of_paces(paces)]
     if paces:
         timed = _table(paces, ("machine", "leaf", "runs", "times the hours as set", *rest))

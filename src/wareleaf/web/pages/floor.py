@@ -15,17 +15,18 @@ from wareleaf.web.forms import Entered, entered, once
 from wareleaf.web.meters import meters_for, most_cautious
 from wareleaf.web.view import refused_status, show
 from wareleaf.works.controls import controls_of
-from wareleaf.works.floor import floor, heat_of, run_view
+from wareleaf.works.floor import MachineView, floor, heat_of, run_view
+from wareleaf.works.house import Works
 from wareleaf.works.leaf_now import leaf_now
 from wareleaf.works.next_stage import machines_for
 from wareleaf.works.predict import OUT_FORM
 from wareleaf.works.run_stage import UNITS, Off, finish_run, record_reading
-from wareleaf.works.settings import Meter
+from wareleaf.works.runs_done import OF_THE_LEAF
+from wareleaf.works.settings import PERCENT, Meter
 
 router = APIRouter()
 
 ROWS_OFF = 4
-PERCENT = ("moisture_wb", "relative_humidity")
 
 
 @router.get("/floor", include_in_schema=False)
@@ -73,8 +74,8 @@ def _run_page(
         "picture": _chart(request, view),
         "controls": controls_of(view.machine),
         "cautions": CAUTIONS[view.machine.stage],
-        "meters": [m for m in works.settings.meter if m.site == site and m.quantity != "net_g"],
-        "reading_meter": session.remembered(request, "run_meter", most_cautious(moisture)),
+        "meters": (meters := _meters(works, view)),
+        "reading_meter": _first_meter(request, meters),
         "scales": scales,
         "moisture_meters": moisture,
         "scale": session.remembered(request, "off_scale", scales[-1].id if scales else ""),
@@ -83,6 +84,7 @@ def _run_page(
         "out_form": OUT_FORM[view.machine.stage],
         "made": _made(request, view),
         "meter_name": {m.id: m.name for m in works.settings.meter},
+        "percent_quantities": PERCENT,
         "opened": opened,
     }
     if form is not None:
@@ -90,6 +92,25 @@ def _run_page(
     data = {"run": view, "made": context["made"]}
     data |= {"leaf_now": context["leaf"], "heat": context["heat"]}
     return show(request, "run.html", context, data=data, problems=problems, status=status)
+
+
+def _meters(works: Works, view: MachineView) -> list[Meter]:
+    """Meters that mean something on the run; of one that is over, only samples are still read."""
+    run, site = view.run, view.machine.site
+    assert run is not None
+    of_leaf = [q for q in OF_THE_LEAF if view.machine.stage == "oxidise"]
+    if run.finished_at is not None:
+        return [m for m in works.settings.meter if m.site == site and m.quantity in of_leaf]
+    others = {"net_g", *OF_THE_LEAF} - set(of_leaf)
+    return [m for m in works.settings.meter if m.site == site and m.quantity not in others]
+
+
+def _first_meter(request: Request, meters: Sequence[Meter]) -> str:
+    """The meter used last, where it is one of these."""
+    wet = [m for m in meters if m.quantity == "moisture_wb"]
+    usual = most_cautious(wet or meters)
+    last = session.remembered(request, "run_meter", usual)
+    return last if last in {m.id for m in meters} else usual
 
 
 def _made(request: Request, view: Any) -> list[Any]:
@@ -130,7 +151,7 @@ def _chart(request: Request, view: Any) -> Any:
 
 
 def _typed_value(form: Entered, meter: Meter, name: str, label: str) -> float:
-    if meter.quantity in PERCENT:
+    if meter.in_percent:
         return form.percent(name, label)
     return form.number(name, label)
 
@@ -169,7 +190,7 @@ def reading(request: Request, run_id: str, form: Entered = Depends(entered)) -> 
 
 
 def _unit(meter: Meter) -> str:
-    return "%" if meter.quantity in PERCENT else UNITS[meter.quantity].replace("degC", "°C")
+    return "%" if meter.in_percent else UNITS[meter.quantity].replace("degC", "°C")
 
 
 @router.post("/floor/run/{run_id}/off", include_in_schema=False)

@@ -19,7 +19,12 @@ router = APIRouter()
 
 SHOWN = "moisture_wb"
 _LOCK = threading.Lock()
-_NAMES = {"moisture_wb": "Moisture", "hours": "Hours", "mass_kg": "Mass"}
+_NAMES = {
+    "moisture_wb": "Moisture",
+    "hours": "Hours",
+    "mass_kg": "Mass",
+    "theaflavin": "Theaflavin",
+}
 
 
 _Reports = tuple[Holdout, list[OwnRateView], list[PaceView]]

@@ -21,7 +21,6 @@ from wareleaf.works.watch import findings
 
 router = APIRouter()
 
-PERCENT = ("moisture_wb", "relative_humidity")
 DAYS = (("1", "today and yesterday"), ("7", "a week"), ("30", "30 days"), ("", "all"))
 
 
@@ -56,7 +55,7 @@ def page(request: Request, form: Entered = Depends(asked)) -> Response:
             **{m.id: m.name for m in works.settings.meter},
             **{m.id: m.name for m in works.settings.equipment},
         },
-        "percent_meters": {m.id for m in works.settings.meter if m.quantity in PERCENT},
+        "percent_meters": {m.id for m in works.settings.meter if m.in_percent},
     }
     data = {"findings": shown, "quiet": [kind for kind in CHECKS if kind not in loud]}
     return show(request, "watch.html", context, data=data)

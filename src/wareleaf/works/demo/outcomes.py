@@ -165,11 +165,26 @@ def rolled(machine: Equipment, leaf: TrueLeaf, minutes: float) -> tuple[TrueLeaf
     return leaf.at_moisture(result.moisture_wb_out), result.duration_h
 
 
-def oxidised(machine: Equipment, leaf: TrueLeaf, minutes: float) -> TrueLeaf:
-    """Leaf after the oxidation floor."""
-    cut = str(machine.settings.get("cut", CUT))
-    run = oxidise.OxidiseRun(leaf.leaf, leaf.mass_kg, leaf.moisture_wb, minutes=minutes, cut=cut)
-    return leaf.at_moisture(oxidise.simulate(floor_of(machine, {}), run).moisture_wb_out)
+def oxidised(
+    machine: Equipment, leaf: TrueLeaf, minutes: float, rate: float, yields: float
+) -> tuple[TrueLeaf, oxidise.OxidiseResult]:
+    """Leaf after the oxidation floor, and its course there."""
+    run = oxidise.OxidiseRun(
+        leaf.leaf,
+        leaf.mass_kg,
+        leaf.moisture_wb,
+        minutes=minutes,
+        cut=str(machine.settings.get("cut", CUT)),
+        rate_factor=rate,
+        theaflavin_factor=yields,
+    )
+    result = oxidise.simulate(floor_of(machine, {}), run)
+    return leaf.at_moisture(result.moisture_wb_out), result
+
+
+def theaflavin_at(course: oxidise.OxidiseResult, minutes: float) -> float:
+    """True theaflavin after some minutes on the floor."""
+    return float(np.interp(minutes, course.course_min, course.course_theaflavin))
 
 
 def sifted(machine: Equipment, leaf: TrueLeaf, chance: Chance) -> list[tuple[str, TrueLeaf]]:

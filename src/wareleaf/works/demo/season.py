@@ -197,15 +197,17 @@ class Season:
         *,
         run_id: str = "",
         lot_id: str = "",
+        at: datetime | None = None,
     ) -> None:
-        """Record one reading."""
+        """Record one reading; ``at`` is when the sample was taken."""
         run_stage.record_reading(
             self.works,
             who,
             run_id=run_id,
             lot_id=lot_id,
             meter=meter,
-            value=self.meters.read(meter, true, chance, self.now),
+            value=self.meters.read(meter, true, chance, at or self.now),
+            at=at,
         )
 
     # lots

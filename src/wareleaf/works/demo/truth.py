@@ -163,4 +163,6 @@ def _digits(meter: Meter, true: float) -> int:
         return 1 if true > 200.0 else 2
     if meter.quantity == "moisture_wb":
         return 3 if "quick" in meter.id else 4
+    if meter.quantity == "theaflavin_fraction":
+        return 5
     return 1

@@ -9,7 +9,8 @@ from datetime import datetime
 
 import numpy as np
 
-from wareleaf.stages.common import Projection, StageReading
+from wareleaf.leaf.learned import LOG_RATES
+from wareleaf.stages.common import Array, Projection, StageReading
 from wareleaf.works.charge import Charge
 from wareleaf.works.house import Works
 from wareleaf.works.settings import Equipment
@@ -26,6 +27,10 @@ OUT_FORM: Mapping[str, str] = {
     "mill": "flake",
     "pack": "packed",
 }
+
+
+NODES: Array = np.linspace(LOG_RATES[0], LOG_RATES[-1], 13)
+"""Rates for which the model of a finished run is run, natural logarithm of a multiplier."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,8 @@ class Prediction:
         Hottest leaf; None where heat plays no part.
     curve_time_h, curve_moisture_wb, curve_low, curve_high : tuple of float
         Course of moisture with its 95 % band; empty where there is none.
+    theaflavin_course : tuple of (float, float, float)
+        On an oxidation floor: minutes, theaflavin of infusion solids, one standard deviation.
     advice : str
         One sentence for the operator.
     detail : mapping
@@ -124,6 +131,7 @@ class Prediction:
     curve_moisture_wb: tuple[float, ...] = ()
     curve_low: tuple[float, ...] = ()
     curve_high: tuple[float, ...] = ()
+    theaflavin_course: tuple[tuple[float, float, float], ...] = ()
     advice: str = ""
     detail: Mapping[str, float] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
@@ -183,6 +191,8 @@ SHOWN_AS: Mapping[str, str] = {
     "mass_kg": "Weight",
     "moisture_wb": "Moisture",
     "net_g": "Net weight",
+    "theaflavin_fraction": "Theaflavin",
+    "colour_index": "Colour",
 }
 
 

@@ -5,8 +5,8 @@ model gives a moisture for every rate; the moisture that was measured makes some
 `leaf.learned` adds the runs of one leaf on one machine up. A forecast for a time takes only runs
 that were finished before it, so what it is later held against was never in it.
 
-Dryers and troughs learn; oxidation, whose measure is the nose, keeps its published rate. The hours
-of the other stages are in `own_pace`.
+Dryers and troughs learn from moisture, an oxidation floor from theaflavin or colour (see
+`own_oxidation`). The hours of the other stages are in `own_pace`.
 """
 
 from __future__ import annotations
@@ -33,24 +33,29 @@ from wareleaf.leaf.learned import (
     log_likelihood,
 )
 from wareleaf.measure.errors import BadInput
-from wareleaf.stages import dry, wither
+from wareleaf.stages import dry, oxidise, wither
 from wareleaf.stages.common import Array, log_sd
 from wareleaf.works.charge import charge_that_went_on
 from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
 from wareleaf.works.kept import kept_in
 from wareleaf.works.machines import dryer_of, trough_of
-from wareleaf.works.predict.base import Ask, OwnRate
+from wareleaf.works.predict.base import NODES, Ask, OwnRate
 from wareleaf.works.predict.dryers import dry_run_of
+from wareleaf.works.predict.own_oxidation import (
+    OwnOxidation,
+    OxidationSays,
+    courses_of,
+    readings_that_speak,
+)
 from wareleaf.works.predict.troughs import wither_run_of
 from wareleaf.works.runs_done import Done, runs_done
 from wareleaf.works.settings import Equipment
 
-STAGES = ("dry", "wither")
+STAGES = ("dry", "wither", "oxidise")
 MOST_RUNS = 40  # the latest; older leaf says little of what comes next (own choice)
 LOOK_BACK = timedelta(days=120)  # own choice
 FAR_SD = 4.0  # a moisture further from all that rates give is a mistake in the book (own choice)
-NODES: Array = np.linspace(LOG_RATES[0], LOG_RATES[-1], 13)
 _LEAST_SD = 1e-4  # of a moisture, where a meter is said to have no doubt
 _FORM = 1  # raise when the meaning of what is kept changes
 
@@ -107,8 +112,14 @@ def regime_of(stage: str) -> str:
     return "dry" if stage == "dry" else "wither"
 
 
+Says = RunSays | OxidationSays
+"""What one finished run says of its rate."""
+
+
 def prior_of(leaf_id: str, stage: str) -> RatePrior:
     """Before any run: the profile, and its lot-to-lot spread."""
+    if stage == "oxidise":
+        return RatePrior(lot_log_sd=oxidise.figure("all.rate_log_sd"))
     profile = leaves.profile(leaf_id)
     return RatePrior(lot_log_sd=log_sd(leaves.rate_constant_relative_sd(profile, regime_of(stage))))
 
@@ -136,7 +147,8 @@ def noted(
     if len(done) < FEWEST:
         return None
     # Any change of an earlier run makes new `Done`s, so what the last one notes is of these runs.
-    asked = (find, machine.id, id(works.settings), len(done), done[0].run_id)
+    read = sum(len(d.readings) for d in done)
+    asked = (find, machine.id, id(works.settings), len(done), done[0].run_id, read)
     if asked not in done[-1].notes:
         done[-1].notes[asked] = find(works, machine, leaf_id, done)
     return done[-1].notes[asked]
@@ -148,13 +160,15 @@ def rate_of(works: Works, machine: Equipment, leaf_id: str, done: Sequence[Done]
         _FORM, "own", machine.stage, [(run_key(works, machine, d), d.outcome) for d in done]
     )
     made = kept_in(works).get(key, lambda: _learned(works, machine, leaf_id, done))
-    return OwnRate(**made) if made else None
+    kind = OwnOxidation if machine.stage == "oxidise" else OwnRate
+    return kind(**made) if made else None
 
 
 def earlier(done: Sequence[Done], before: datetime) -> list[Done]:
     """The latest `MOST_RUNS` finished before a time, begun at most `LOOK_BACK` before it."""
     since = before - LOOK_BACK
-    return [d for d in done if d.finished_at < before and d.started_at >= since][-MOST_RUNS:]
+    there = (d.known_at(before) for d in done if d.finished_at < before and d.started_at >= since)
+    return [d for d in there if d.tells][-MOST_RUNS:]
 
 
 def _learned(
@@ -167,7 +181,7 @@ def _learned(
     return asdict(rate)
 
 
-def learn(said: Sequence[RunSays], leaf_id: str, stage: str) -> LearnedRate | None:
+def learn(said: Sequence[Says], leaf_id: str, stage: str) -> LearnedRate | None:
     """What finished runs of one leaf on one machine teach; None when none of them tells."""
     seen = []
     for each in said:
@@ -178,9 +192,14 @@ def learn(said: Sequence[RunSays], leaf_id: str, stage: str) -> LearnedRate | No
     return learn_rate(seen, prior_of(leaf_id, stage)) if seen else None
 
 
-def says(works: Works, machine: Equipment, done: Done) -> RunSays:
+def says(works: Works, machine: Equipment, done: Done) -> Says:
     """What one finished run says; computed once for the same leaf, settings, air and machine."""
     key = run_key(works, machine, done)
+    if machine.stage == "oxidise":
+        read = readings_that_speak(machine, done)
+        timed = key_of(_FORM, "floor", key, [(r.time_h, r.quantity) for r in read])
+        courses = kept_in(works).get(timed, lambda: courses_of(works, machine, done, read))
+        return OxidationSays(done, read, **courses)
     made = kept_in(works).get(key, lambda: _moistures(works, machine, done))
     return RunSays(
         done, tuple(made.get("log_wb", ())), tuple(made.get("sd", ())), made.get("trouble", "")

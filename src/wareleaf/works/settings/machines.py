@@ -44,16 +44,33 @@ class Equipment(Table):
     defaults: dict[str, float] = Field({})
 
 
+PERCENT = ("moisture_wb", "relative_humidity", "theaflavin_fraction")
+"""Quantities that are fractions inside and percent on screens."""
+
+
 class Meter(Table):
     """An instrument and how far it can be trusted (one standard deviation)."""
 
     id: str
     site: str
     name: str
-    quantity: Literal["mass_kg", "moisture_wb", "temperature_c", "relative_humidity", "net_g"]
+    quantity: Literal[
+        "mass_kg",
+        "moisture_wb",
+        "temperature_c",
+        "relative_humidity",
+        "net_g",
+        "theaflavin_fraction",
+        "colour_index",
+    ]
     standard_uncertainty: float = Field(ge=0.0, description="In the unit of the quantity.")
     relative_uncertainty: float = Field(0.0, ge=0.0, lt=0.5, description="Added in quadrature.")
     method: str = ""
+
+    @property
+    def in_percent(self) -> bool:
+        """Whether people read it in percent, and it is a fraction inside."""
+        return self.quantity in PERCENT
 
     def sd(self, value: float) -> float:
         """Standard uncertainty of a reading, in the unit of the quantity."""

@@ -21,6 +21,8 @@ _SHOWN = {
     "mass_kg": (1.0, "kg"),
     "temperature_c": (1.0, "K"),
     "net_g": (1.0, "g"),
+    "theaflavin_fraction": (100.0, "points"),
+    "colour_index": (1.0, "of its index"),
 }
 
 
