@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,11 +27,14 @@ class Network:
         Before any result.
     spread : sparse array, shape (lots, errors)
         The matrix L: how far each unit error moves each lot.
+    named : mapping of str to int
+        Column of each error that lots have in common.
     """
 
     index: Mapping[str, int]
     mean: Vector
     spread: sp.csr_array
+    named: Mapping[str, int] = field(default_factory=dict)
 
     def row(self, lot_id: str) -> int:
         """Row of a lot.
@@ -130,12 +133,62 @@ def network(
     made = _Building(about or {})
     given = list(sources)
     for source in given:
-        row = {made.error(): source.sd} if source.sd else {}
-        made.share(row, source.shared)
-        made.put(source.lot_id, source.mean, row)
+        _begin(made, source)
     for step in in_order([s.lot_id for s in given], list(steps)):
         _take(made, step)
-    return Network(made.index, np.array(made.means), _sparse(made.rows, made.errors))
+    spread = _sparse(made.rows, made.errors)
+    return Network(made.index, np.array(made.means), spread, made.named)
+
+
+def on_top(
+    net: Network, mean: Vector, sd: Vector, sources: Iterable[Source], steps: Sequence[Step]
+) -> tuple[Vector, sp.csr_array]:
+    """Lots that are still to be made, on the errors of a network and new ones behind them.
+
+    Parameters
+    ----------
+    net : Network
+        The lots that are there.
+    mean, sd : array, shape (lots,)
+        What is known of them now: doubts of factors are taken there.
+    sources, steps : iterable of Source, sequence of Step
+        What will be, in order.
+
+    Returns
+    -------
+    mean : array, shape (new lots,)
+        Before any result.
+    spread : sparse array, shape (new lots, errors)
+        Columns of the network first.
+
+    Raises
+    ------
+    BadInput
+        For a lot that is there already, or a parent that is not.
+    """
+    given = list(sources)
+    new = {s.lot_id for s in given} | {child for step in steps for child in step.children}
+    drawn = sorted({p for step in steps for p in step.parents} - new)
+    at = [net.row(lot) for lot in drawn]
+    about = {lot: (float(mean[k]), float(sd[k])) for lot, k in zip(drawn, at, strict=True)}
+    made = _Building(about, named=dict(net.named), errors=net.spread.shape[1])
+    for lot, k in zip(drawn, at, strict=True):
+        row = net.spread[[k]].tocsr()
+        columns, sizes = row.indices.tolist(), row.data.tolist()
+        made.put(lot, float(net.mean[k]), dict(zip(columns, sizes, strict=True)))
+    for source in given:
+        _begin(made, source)
+    for step in steps:
+        _take(made, step)
+    first = len(drawn)
+    return np.array(made.means[first:]), _sparse(made.rows[first:], made.errors)
+
+
+def _begin(made: _Building, source: Source) -> None:
+    """Add a lot that was made of nothing."""
+    row = {made.error(): source.sd} if source.sd else {}
+    made.share(row, source.shared)
+    made.put(source.lot_id, source.mean, row)
 
 
 def _take(made: _Building, step: Step) -> None:

@@ -16,7 +16,14 @@ from wareleaf.stages.quality import Quality
 from wareleaf.works.charge import charge_of
 from wareleaf.works.following import next_from
 from wareleaf.works.house import Works
-from wareleaf.works.predict import Prediction, leaf_heat, own_pace, own_rate, predict
+from wareleaf.works.predict import (
+    Prediction,
+    leaf_heat,
+    own_pace,
+    own_rate,
+    predict,
+    told_by_results,
+)
 from wareleaf.works.runs_done import stage_readings
 from wareleaf.works.settings import Equipment
 
@@ -163,10 +170,12 @@ def _predicted(
     readings: tuple[Event, ...],
 ) -> Prediction:
     seen = as_stage_readings(run, readings)
-    return _once(
+    told = _once(
         ("prediction", _key(works, machine, run, lots), seen),
         lambda: predict(works, machine, lots, _settings(run), run.started_at, seen),
     )
+    # Results come in while a run goes on, so what they say is not kept with it.
+    return told_by_results(works, machine, lots, _settings(run), run.started_at, told)
 
 
 def heat_of(works: Works, view: MachineView) -> Quality | None:

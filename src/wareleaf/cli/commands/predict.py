@@ -34,7 +34,7 @@ def command(
     if subject.startswith("R-"):
         _of_run(job, subject)
         return
-    from wareleaf.works.predict import aim, leaf_heat, predict
+    from wareleaf.works.predict import aim, leaf_heat, look_ahead
 
     machine = job.works.settings.equipment_of(subject)
     if not lots:
@@ -46,7 +46,7 @@ def command(
         chosen, sentence, reachable = aim(job.works, machine, states, chosen, start)
         said.append(sentence if reachable else f"Not reachable: {sentence}")
         said += [f"  {name} = {value:.4g}" for name, value in chosen.items()]
-    found = predict(job.works, machine, states, chosen, start)
+    found = look_ahead(job.works, machine, states, chosen, start)
     heat = leaf_heat(job.works, machine, states, chosen, start)
     said += [*_lines(found, heat), next_step(f"start {subject} {' '.join(lots)}")]
     job.say({"settings": chosen, "prediction": found, "heat": heat}, said)

@@ -20,7 +20,7 @@ from wareleaf.works.controls import controls_of, full_settings
 from wareleaf.works.floor import run_view
 from wareleaf.works.following import open_runs_on
 from wareleaf.works.next_stage import candidates
-from wareleaf.works.predict import aim, leaf_heat, predict
+from wareleaf.works.predict import aim, leaf_heat, look_ahead
 from wareleaf.works.run_stage import start_run
 from wareleaf.works.settings import Equipment
 
@@ -129,7 +129,7 @@ def _look(request: Request, machine: Equipment, form: Entered, context: dict[str
                 settings[control.name] = found[control.name]
                 form.values[control.name] = [typed(found[control.name] * control.shown_per)]
         context["found"] = {"reason": reason, "reached": reached, "settings": settings}
-    seen = predict(works, machine, lots, full_settings(machine, settings), now)
+    seen = look_ahead(works, machine, lots, full_settings(machine, settings), now)
     context["ahead"] = seen
     context["heat"] = leaf_heat(works, machine, lots, full_settings(machine, settings), now)
     context["off_at"] = now + timedelta(hours=seen.duration_h)

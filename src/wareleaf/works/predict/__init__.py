@@ -7,6 +7,7 @@ the model's answer into a `Prediction`.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from wareleaf.book import LotState
@@ -31,11 +32,13 @@ __all__ = [
     "aim_charge",
     "dryer_run",
     "leaf_heat",
+    "look_ahead",
     "out_leaf",
     "own_pace",
     "own_rate",
     "predict",
     "predict_charge",
+    "told_by_results",
 ]
 
 _PREDICT: Mapping[str, Callable[[Ask], Prediction]] = {
@@ -62,7 +65,8 @@ def _ask(
     start: datetime,
     readings: Sequence[StageReading],
 ) -> Ask:
-    return _of_charge(works, machine, charge_of(lots, start), settings, start, readings)
+    ask = _of_charge(works, machine, charge_of(lots, start), settings, start, readings)
+    return replace(ask, lots={lot.lot_id: float(lot.remaining_dry_g) for lot in lots})
 
 
 def _of_charge(
@@ -101,6 +105,45 @@ def predict(
         For settings out of range, leaf the stage does not know, or a load that does not fit.
     """
     return _predicted(_ask(works, machine, lots, settings, start, readings))
+
+
+def look_ahead(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+    readings: Sequence[StageReading] = (),
+) -> Prediction:
+    """As `predict`, for people: with what results so far say of the leaf and of this machine.
+
+    Kept apart from `predict`: what the book keeps of a forecast is the stage model's own word, from
+    which later results learn.
+
+    Raises
+    ------
+    BadInput
+        As `predict`.
+    """
+    ask = _ask(works, machine, lots, settings, start, readings)
+    return _by_results(ask, _predicted(ask))
+
+
+def told_by_results(
+    works: Works,
+    machine: Equipment,
+    lots: Sequence[LotState],
+    settings: Mapping[str, float],
+    start: datetime,
+    told: Prediction,
+) -> Prediction:
+    """A forecast that was made before, with what results so far say of leaf and machine."""
+    return _by_results(_ask(works, machine, lots, settings, start, ()), told)
+
+
+def _by_results(ask: Ask, told: Prediction) -> Prediction:
+    """Add what results say; only a bath has something to add."""
+    return baths.with_iodine(ask, told) if ask.machine.stage == "blanch" else told
 
 
 def leaf_heat(

@@ -72,7 +72,8 @@ class OwnRate:
 class Ask:
     """Everything a stage's prediction may look at.
 
-    ``rate`` is None for the profile's own, ``pace`` for the hours as set.
+    ``rate`` is None for the profile's own, ``pace`` for the hours as set; ``lots`` is the dry
+    matter of each lot that goes on, empty for leaf that is not in the book yet.
     """
 
     works: Works
@@ -83,6 +84,7 @@ class Ask:
     readings: Sequence[StageReading] = ()
     rate: OwnRate | None = None
     pace: OwnRate | None = None
+    lots: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from wareleaf import leaf as leaves
 from wareleaf.stages import blanch
@@ -16,9 +17,14 @@ from wareleaf.works.predict.base import (
     unchanged,
 )
 
+if TYPE_CHECKING:
+    from wareleaf.works.properties.ahead import IodineAhead
+
 # What the bath is asked to reach when an operator wants settings: iodine in the dry matter.
 # Our own choice for the demo, half of the strictest figure in the limit table that is known.
 IODINE_AIM_MG_KG_DW = 500.0
+
+_AIMS = 2
 
 # The probe hangs in the bath; a scale shows all drained leaf so far.
 READS = {
@@ -63,15 +69,10 @@ def predict_blanch(ask: Ask) -> Prediction:
     bath = bath_of(ask.machine, ask.settings)
     run = blanch_run_of(ask)
     result = blanch.simulate(bath, run)
-    iodine, iodine_sd = result.iodine_mg_kg_dw, result.iodine_mg_kg_dw_sd
     usable, kept = readings_as(ask, READS)
     seen = blanch.project(bath, run, usable) if usable else None
-    if seen is not None:
-        iodine, iodine_sd = seen.iodine_mg_kg_dw, seen.iodine_mg_kg_dw_sd
-    advice = (
-        f"Iodine about {iodine:.0f} mg per kg dry matter; "
-        f"test the lot: the spread between lots is wide."
-    )
+    iodine = result.iodine_mg_kg_dw if seen is None else seen.iodine_mg_kg_dw
+    advice = "Test the lot for iodine: the spread between lots is wide."
     told = Prediction(
         duration_h=result.duration_h,
         duration_sd_h=0.05 * result.duration_h,
@@ -87,8 +88,6 @@ def predict_blanch(ask: Ask) -> Prediction:
         leaf_temperature_max_c=result.leaf_temperature_max_c,
         advice=advice,
         detail={
-            "iodine_mg_kg_dw": iodine,
-            "iodine_mg_kg_dw_sd": iodine_sd,
             "iodine_kept": iodine / run.iodine_mg_kg_dw,
             "log_reduction_worst": result.log_reduction_worst,
             "dumps": float(result.dumps),
@@ -98,14 +97,49 @@ def predict_blanch(ask: Ask) -> Prediction:
     )
     if seen is None:
         return replace(told, advice=f"{advice} {kept}".strip())
-    return corrected(told, seen, kept)
+    return corrected(told, replace(seen, note=""), kept)
+
+
+def with_iodine(ask: Ask, told: Prediction) -> Prediction:
+    """A forecast of a blanch with the iodine that is to be expected by all results so far.
+
+    For people; what the book keeps of a forecast is the model's own word, `iodine_kept`.
+    """
+    believed = _believed(ask, told.detail["iodine_kept"])
+    if believed is None:
+        return told
+    detail = {
+        **told.detail,
+        "iodine_mg_kg_dw": believed.value,
+        "iodine_mg_kg_dw_sd": believed.sd,
+        "bath_over_model": believed.bath,
+    }
+    return replace(told, advice=f"{believed.sentence} {told.advice}", detail=detail)
+
+
+def _believed(ask: Ask, kept_by_model: float) -> IodineAhead | None:
+    # Properties also tell what a lot cost, and costs ask for forecasts.
+    from wareleaf.works.properties.ahead import iodine_ahead
+
+    return iodine_ahead(ask.works, ask.machine, ask.charge.leaf_id, ask.lots, kept_by_model)
 
 
 def aim_blanch(ask: Ask) -> tuple[dict[str, float], str, bool]:
-    """Shortest time in the bath that brings iodine down."""
-    found = blanch.aim(
-        bath_of(ask.machine, ask.settings),
-        blanch_run_of(ask),
-        iodine_max_mg_kg_dw=IODINE_AIM_MG_KG_DW,
-    )
+    """Shortest time in the bath that brings iodine down, by all results so far.
+
+    The model's iodine is in proportion to what the leaf brought, so it aims with leaf that holds as
+    much as makes the model's answer the believed one; once more at what was found, since what the
+    bath does beside its model depends a little on how much it leaches.
+    """
+    bath, run = bath_of(ask.machine, ask.settings), blanch_run_of(ask)
+    chosen = run
+    for _ in range(_AIMS):
+        model = blanch.simulate(bath, chosen)
+        by_model = model.iodine_mg_kg_dw / chosen.iodine_mg_kg_dw
+        believed = _believed(ask, by_model)
+        if believed is not None:
+            run = replace(run, iodine_mg_kg_dw=believed.value / by_model)
+        found = blanch.aim(bath, run, iodine_max_mg_kg_dw=IODINE_AIM_MG_KG_DW)
+        seconds = found.settings.get("immersion_s", chosen.immersion_s)
+        chosen = replace(chosen, immersion_s=seconds)
     return {**ask.settings, **found.settings}, found.reason, found.reachable

@@ -183,11 +183,23 @@ def _source(lot: str, leaf: str, line: str, about: UsualContent, scale: float) -
     return Source(lot, about.mean, about.lot_relative_sd * scale, shared)
 
 
+def source_like_it(about: Given, lot: str, leaf: str) -> Source:
+    """A load of a leaf that is still to come, from a line that is not known."""
+    usual = about.usual[leaf]
+    return _source(lot, leaf, "", usual, usual.mean)
+
+
+def machine_error(stage: str, machine: str) -> str:
+    """Name of what a machine always does beside what is said of its stage."""
+    return f"{stage} {machine}"
+
+
 def _step(season: Season, move: Move, parameter: str) -> Step:
     keeps = _ash(season, move) if parameter == "ash" else None
     keeps = keeps or kept(move.stage, parameter, move.iodine_kept)
     rise = move.rise if keeps.of_amount else 1.0
-    machine = {f"{move.stage} {move.machine}": keeps.machine_sd * rise} if keeps.machine_sd else {}
+    shared = machine_error(move.stage, move.machine)
+    machine = {shared: keeps.machine_sd * rise} if keeps.machine_sd else {}
     return Step(
         move.event_id,
         move.parents,
