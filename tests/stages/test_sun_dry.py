@@ -237,6 +237,31 @@ def test_readings_teach_the_lot_and_narrow_the_hour():
     assert after.moisture_wb_now_sd < 0.05
 
 
+@pytest.mark.slow
+def test_the_forecast_never_dries_leaf_below_its_balance():
+    """Two days of clear sun: no lot of three spreads off comes below the driest such lot.
+
+    Courses bend sharply where leaf comes to its balance; carried from few nodes by polynomials they
+    went to 0.25 % there, and a target that ``aim`` calls out of reach was promised for hour 25.
+    """
+    from wareleaf.stages.sun_dry_march import Cases, march
+    from wareleaf.stages.sun_dry_project import _courses
+
+    load = run(JULY, leaf_id="sugar_kelp_raw", wb=0.88)
+    courses = _courses(replace(RACK, area_m2=80.0), replace(load, step_min=20.0))
+    middle = courses.prior.argmax()
+    cases = Cases(*(np.array([v]) for v in (1.0, 0.88 / 0.12, 500.0 * 0.12 / 80.0, 1.0, 1.0)))
+    alone = march(replace(RACK, area_m2=80.0), replace(load, step_min=20.0), cases).moisture_db[
+        :, 0
+    ]
+    np.testing.assert_allclose(courses.moisture_wb[:, middle], alone / (1.0 + alone), atol=1e-9)
+    thin = aim(RACK, load, 0.004)
+    assert not thin.reachable
+    assert courses.moisture_wb.min() > 0.5 * thin.result.driest_moisture_wb
+    told = project(replace(RACK, area_m2=80.0), load, [], 0.004)
+    assert "the chance is 0 %" in told.note
+
+
 def test_readings_no_such_lot_could_give_are_refused_or_set_aside():
     load = run(JULY, mass=800.0)
     with pytest.raises(BadInput, match="can only be"):

@@ -1,9 +1,10 @@
 """Sun drying: what the readings so far say of the hour it is there.
 
 Unknown are the lot's rate, its arriving moisture, and how much sun and wind reach it. The lot is
-marched at Chebyshev nodes of the three, all at once; polynomials carry the courses to a fine grid,
-where Bayes' rule weighs them by the readings. The hour of the target is taken on every course, so a
-night in which nothing dries counts as what it is.
+marched at even nodes of the three, all at once; monotone cubics (Fritsch and Carlson) carry the
+courses to a fine grid, where Bayes' rule weighs them by the readings. Leaf that has come to its
+balance bends a course sharply: polynomials through few nodes swing below that balance there. The
+hour of the target is taken on every course, so a night in which nothing dries counts as what it is.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 
 from wareleaf import leaf
 from wareleaf.measure import BadInput, moisture_wb_from_db
-from wareleaf.stages._wither_project import _nodes, _to_fine
 from wareleaf.stages.common import (
     Array,
     Projection,
@@ -35,7 +36,7 @@ KEPT = {
     "leaf_temperature_c": "The leaf's temperature is kept but does not move the projection: in the "
     "open it follows sun and wind of the moment."
 }
-_NODES, _FINE = (7, 3, 5), (25, 9, 13)
+_NODES, _FINE = (13, 3, 13), (25, 9, 13)
 _WIDE_SD = 3.0
 _ABSURD_SD = 4.0
 _STEP_MIN = 20.0
@@ -94,16 +95,17 @@ def _courses(ground: Ground, run: SunRun) -> _Courses:
     )
     room = min(run.moisture_wb - 0.01, 0.985 - run.moisture_wb)
     half = np.minimum(_WIDE_SD * sd, [np.inf, room, np.inf])
-    axes = [_nodes(0.0, h, n) for h, n in zip(half, _NODES, strict=True)]
+    axes = [np.linspace(-h, h, n) for h, n in zip(half, _NODES, strict=True)]
     rate, start, outer = (g.ravel() for g in np.meshgrid(*axes, indexing="ij"))
     wb = run.moisture_wb + start
     one = np.exp(outer)
     dry = run.mass_kg * (1.0 - wb) / ground.area_m2
     trace = march(ground, run, Cases(np.exp(rate), wb / (1.0 - wb), dry, one, one))
-    nodes = np.asarray(moisture_wb_from_db(trace.moisture_db)).reshape(-1, *_NODES)
-    to_fine = [_to_fine(n, m) for n, m in zip(_NODES, _FINE, strict=True)]
-    fine = np.einsum("ai,bj,cl,kijl->kabc", *to_fine, nodes, optimize=True)
+    fine = np.asarray(moisture_wb_from_db(trace.moisture_db)).reshape(-1, *_NODES)
     grid = [np.linspace(-h, h, m) for h, m in zip(half, _FINE, strict=True)]
+    for axis, (at_nodes, on_grid) in enumerate(zip(axes, grid, strict=True), start=1):
+        if at_nodes.size != on_grid.size:
+            fine = PchipInterpolator(at_nodes, fine, axis=axis)(on_grid)
     mesh = [g.ravel() for g in np.meshgrid(*grid, indexing="ij")]
     prior = np.exp(-0.5 * sum((g / s) ** 2 for g, s in zip(mesh, sd, strict=True)))
     moisture = np.clip(fine.reshape(fine.shape[0], -1), 1e-4, 0.999)
