@@ -159,6 +159,30 @@ def test_readings_it_cannot_use_are_refused():
         dry.project(BELT, RUN, readings(("moisture_wb_out", 12.0, 0.1)), 0.1)
 
 
+def test_an_exhaust_hotter_than_all_air_is_set_aside():
+    """136 degF read as degC: air enters at 58 degC, leaf only cools it."""
+    run = replace(RUN, residence_h=3.0)
+    told = dry.project(BELT, run, readings(("exhaust_c_1", 136.0, 0.5)), 0.10)
+    assert told.rate_multiplier == 1.0
+    assert "136 degC (exhaust_c_1)" in told.note
+    assert "hotter than 58 degC" in told.note
+    leaf_read = dry.project(BELT, run, readings(("leaf_temperature_c", 90.0, 1.0)), 0.10)
+    assert "set aside" in leaf_read.note
+    near = dry.project(BELT, run, readings(("exhaust_c_1", 48.0, 0.5)), 0.10)
+    assert "set aside" not in near.note
+
+
+def test_readings_far_from_this_leaf_are_said():
+    """A lot of a third of the usual rate is learned, but the tablet asks for a second look."""
+    run = replace(RUN, residence_h=3.0)
+    usual = dry.simulate(BELT, run).moisture_wb_out
+    fits = dry.project(BELT, run, readings(("moisture_wb_out", usual + 0.02, 0.01)), 0.10)
+    assert "far from" not in fits.note
+    far = dry.project(BELT, run, readings(("moisture_wb_out", 0.75, 0.005)), 0.10)
+    assert far.moisture_wb_out == pytest.approx(0.75, abs=0.02)
+    assert "far from what this leaf does" in far.note
+
+
 def test_spread_by_cubature_and_by_sample_agree():
     """Third-degree cubature against a Latin hypercube of 600: sd within 20 %."""
     run = replace(RUN, residence_h=3.0)

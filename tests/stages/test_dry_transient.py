@@ -145,5 +145,5 @@ def test_bad_asks_are_refused():
         dry.transient(BELT, RUN, -1.0)
     with pytest.raises(BadInput, match="belt"):
         dry.transient(dry.FluidBed(10.0, (dry.Zone(1.0, 90.0, 1.5),)), RUN, 1.0)
-    with pytest.raises(BadInput, match="gaps"):
-        dry.transient(BELT, RUN, 2.0, ((1.5, 1.0),))
+    with pytest.raises(BadInput, match=r"Gap 2 is from 1.5 to 1 h; it must start within the 2 h"):
+        dry.transient(BELT, RUN, 2.0, ((0.2, 0.4), (1.5, 1.0)))

@@ -65,33 +65,57 @@ def _share_off(run: DryRun, time_h: float) -> float:
 
 
 def set_aside(
-    dryer: Dryer, run: DryRun, readings: Sequence[StageReading], extremes: Solved
+    dryer: Dryer, run: DryRun, readings: Sequence[StageReading], extremes: Solved | None
 ) -> tuple[tuple[StageReading, ...], str]:
-    """Weights that this lot cannot have are left out, each with a sentence.
+    """Readings that this lot cannot give are left out, each with a sentence.
 
-    ``extremes`` are scenarios at the far ends of what the lot may be. A bin weighed alone, or leaf
-    weighed before any is off, would else drag the projection away.
+    ``extremes`` are scenarios at the far ends of what the lot may be; None when nothing was weighed.
+    A bin weighed alone, leaf weighed before any is off, or an exhaust hotter than the air that goes
+    in (another unit, a typing mistake) would else drag the projection away.
     """
     taken, said = [], []
     for reading in readings:
-        if reading.quantity != "mass_kg":
-            taken.append(reading)
-        elif not isinstance(dryer, TrayDryer) and reading.time_h <= run.residence_h:
-            said.append(
-                f"The weight at {reading.time_h:g} h is kept but set aside: nothing is off before "
-                f"the residence time of {run.residence_h:g} h."
-            )
+        wrong = ""
+        if reading.quantity == "mass_kg" and extremes is not None:
+            wrong = _weight_amiss(dryer, run, reading, extremes)
+        elif reading.quantity.startswith(("exhaust_c", "leaf_temperature_c")):
+            wrong = _too_hot(dryer, run, reading)
+        if wrong:
+            said.append(wrong)
         else:
-            expected, sd = _mass_kg(dryer, run, reading, extremes), reading_sd(dryer, run, reading)
-            low, high = float(expected.min()), float(expected.max())
-            if low - _ABSURD_SD * sd <= reading.value <= high + _ABSURD_SD * sd:
-                taken.append(reading)
-            else:
-                said.append(
-                    f"The weight of {reading.value:.4g} kg at {reading.time_h:g} h is kept but set "
-                    f"aside: this lot can only weigh from {low:.4g} to {high:.4g} kg then."
-                )
+            taken.append(reading)
     return tuple(taken), " ".join(said)
+
+
+def _weight_amiss(dryer: Dryer, run: DryRun, reading: StageReading, extremes: Solved) -> str:
+    """What is wrong with a weight; nothing when the lot can have it."""
+    if not isinstance(dryer, TrayDryer) and reading.time_h <= run.residence_h:
+        return (
+            f"The weight at {reading.time_h:g} h is kept but set aside: nothing is off before "
+            f"the residence time of {run.residence_h:g} h."
+        )
+    expected, sd = _mass_kg(dryer, run, reading, extremes), reading_sd(dryer, run, reading)
+    low, high = float(expected.min()), float(expected.max())
+    if low - _ABSURD_SD * sd <= reading.value <= high + _ABSURD_SD * sd:
+        return ""
+    return (
+        f"The weight of {reading.value:.4g} kg at {reading.time_h:g} h is kept but set "
+        f"aside: this lot can only weigh from {low:.4g} to {high:.4g} kg then."
+    )
+
+
+def _too_hot(dryer: Dryer, run: DryRun, reading: StageReading) -> str:
+    """What is wrong with a temperature: nothing in a dryer is hotter than the air and leaf fed."""
+    set_points = [z.inlet_c for z in dryer.zones if z.inlet_c is not None]
+    fed = run.ambient_c if run.leaf_c is None else run.leaf_c
+    hottest = max(run.ambient_c, fed, *set_points)
+    doubt = math.hypot(reading.standard_uncertainty, run.inlet_c_sd)
+    if reading.value <= hottest + _ABSURD_SD * doubt:
+        return ""
+    return (
+        f"The {reading.value:.4g} degC ({reading.quantity}) at {reading.time_h:g} h is kept but set "
+        f"aside: nothing in this dryer is hotter than {hottest:.4g} degC."
+    )
 
 
 def reading_sd(dryer: Dryer, run: DryRun, reading: StageReading) -> float:

@@ -31,6 +31,11 @@ from wareleaf.stages.common import (
 
 _ROUNDS, _STEP = 8, 0.05
 _WIDE_SD = 3.0
+_FAR_SD = 3.0
+_FAR = (
+    "The readings are far from what this leaf does at these settings: check the meters, the feed "
+    "and the air before you set by them."
+)
 _WB_STEP = 2e-3
 _TIMES, _NARROWINGS = 12, 3
 
@@ -77,7 +82,9 @@ def project(
         ``exhaust_c_N`` of zone N; on trays also ``moisture_wb`` at its hour. ``mass_kg``: on trays
         the whole charge at its hour, on a belt all that came off since the start; dry matter stays,
         so it tells the moisture, the less the less is off (the pace of the feed is not that sure).
-        A weight that this lot cannot have is set aside, and the note says so.
+        A weight that this lot cannot have is set aside, as is a temperature above that of all air
+        and leaf that goes in, and the note says so; it also says when the readings are further from
+        the model than leaf, feed and meter explain.
         ``leaf_temperature_c``: at the outlet, on trays at its hour; its doubt is joined with that
         of the air.
     target_moisture_wb : float
@@ -103,6 +110,7 @@ def project(
     finish_sd = _pair_sd(times) if np.all(np.isfinite(times)) else math.inf
     last_h = readings[-1].time_h if readings else 0.0
     note = _note(dryer, run, (float(times[0]), finish_sd), target_moisture_wb, rate)
+    far = _FAR if _is_far(dryer, run, known, mean, solved) else ""
     now, now_sd = float(out[0]), _pair_sd(out)
     if isinstance(dryer, TrayDryer):
         now = float(np.interp(last_h, curve_t, curve))
@@ -116,7 +124,7 @@ def project(
         curve_moisture_wb=tuple(curve.tolist()),
         curve_low=tuple(np.maximum(curve - 1.96 * sd, 0.0).tolist()),
         curve_high=tuple((curve + 1.96 * sd).tolist()),
-        note=" ".join(filter(None, [note, aside])),
+        note=" ".join(filter(None, [note, far, aside])),
         moisture_wb_out=float(out[0]),
         moisture_wb_out_sd=_pair_sd(out),
         rate_multiplier=rate,
@@ -141,9 +149,9 @@ def _vary(dryer: Dryer, run: DryRun, theta: Array) -> Scenarios:
 def _usable(
     dryer: Dryer, run: DryRun, readings: Sequence[StageReading]
 ) -> tuple[tuple[StageReading, ...], str]:
-    """Readings to learn from, and sentences on weights that are set aside."""
+    """Readings to learn from, and sentences on those that are set aside."""
     if all(r.quantity != "mass_kg" for r in readings):
-        return tuple(readings), ""
+        return set_aside(dryer, run, readings, None)
     rate, wet = _WIDE_SD * np.sqrt(_prior(run))
     ends = np.array([[rate, wet], [rate, -wet], [-rate, wet], [-rate, -wet]])
     return set_aside(dryer, run, readings, solve(dryer, run, _vary(dryer, run, ends)))
@@ -188,6 +196,17 @@ def _learn(dryer: Dryer, run: DryRun, readings: Sequence[StageReading]) -> tuple
         if np.all(np.abs(step) < 1e-4 * np.sqrt(prior)):
             break
     return mean, cov
+
+
+def _is_far(
+    dryer: Dryer, run: DryRun, known: Sequence[StageReading], mean: Array, solved: Solved
+) -> bool:
+    """Whether lot, feed or a reading lies more than three standard deviations off."""
+    if not known:
+        return False
+    off = np.array([r.value for r in known]) - observe(dryer, run, known, solved)[0]
+    sd = np.array([reading_sd(dryer, run, r) for r in known])
+    return bool(np.any(np.abs([*(mean / np.sqrt(_prior(run))), *(off / sd)]) > _FAR_SD))
 
 
 def _around(dryer: Dryer, run: DryRun, mean: Array, cov: Array) -> tuple[Solved, Array]:

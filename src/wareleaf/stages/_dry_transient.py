@@ -13,6 +13,7 @@ reckoned with a millionth of the load, which is in the balances like any other l
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -70,9 +71,14 @@ def transient(
         type(dryer).__name__,
         "dryer must be a belt; trays and fluid beds have no such transient.",
     )
-    for start, end in gaps:
-        finite("gaps", start, 0.0, hours, "h")
-        finite("gaps", end, start, 1.0e3, "h", above=True)
+    for number, (start, end) in enumerate(gaps, start=1):
+        require(
+            0.0 <= start <= hours and start < end < math.inf,
+            "gaps",
+            (start, end),
+            f"Gap {number} is from {start:g} to {end:g} h; it must start within the {hours:g} h "
+            "that are watched and end after it starts.",
+        )
     return _March(dryer, run, running).over(hours, gaps, tolerance_wb)
 
 

@@ -214,7 +214,7 @@ def check_readings(
             raise BadInput(
                 "readings",
                 reading.quantity,
-                f"Reading {number} is a {reading.quantity}; this stage reads {', '.join(known)}.",
+                f"Reading {number} is of {reading.quantity}; this stage reads {', '.join(known)}.",
             )
         if reading.time_h < last:
             raise BadInput(
