@@ -295,6 +295,8 @@ def test_aim_says_why_when_it_cannot():
     found = blanch.aim(LAB, KELP, iodine_max_mg_kg_dw=20)
     assert not found.reachable
     assert "Not within" in found.reason
+    assert found.result.log_reduction_worst > 1000.0
+    assert "more than 12 decades in the middle" in found.reason
 
 
 def test_project_without_readings_is_the_simulation_with_its_spread():

@@ -142,3 +142,12 @@ def test_bad_traces_are_refused_by_field(t, temp, z, field):
     with pytest.raises(BadInput) as caught:
         le.equivalent_time_s(t, temp, 70, z)
     assert caught.value.problems[0].field == field
+
+
+def test_a_kill_beyond_what_anyone_counts_is_said_to_be_an_extrapolation():
+    far = le.lethality([0.0, 600.0], [95.0, 95.0], 70.0, 7.5, d_reference_s=20.0)
+    assert far.log_reduction > 12.0
+    assert "not a count" in far.warnings[-1]
+    near = le.lethality([0.0, 120.0], [70.0, 70.0], 70.0, 7.5, d_reference_s=20.0)
+    assert near.log_reduction == pytest.approx(6.0)
+    assert near.warnings == ()

@@ -69,7 +69,7 @@ def set_aside(
 ) -> tuple[tuple[StageReading, ...], str]:
     """Readings that this lot cannot give are left out, each with a sentence.
 
-    ``extremes`` are scenarios at the far ends of what the lot may be; None when nothing was weighed.
+    ``extremes`` are scenarios at the far ends of what the lot may be; None when none was weighed.
     A bin weighed alone, leaf weighed before any is off, or an exhaust hotter than the air that goes
     in (another unit, a typing mistake) would else drag the projection away.
     """
@@ -113,8 +113,8 @@ def _too_hot(dryer: Dryer, run: DryRun, reading: StageReading) -> str:
     if reading.value <= hottest + _ABSURD_SD * doubt:
         return ""
     return (
-        f"The {reading.value:.4g} degC ({reading.quantity}) at {reading.time_h:g} h is kept but set "
-        f"aside: nothing in this dryer is hotter than {hottest:.4g} degC."
+        f"The {reading.value:.4g} degC ({reading.quantity}) at {reading.time_h:g} h is kept but "
+        f"set aside: nothing in this dryer is hotter than {hottest:.4g} degC."
     )
 
 

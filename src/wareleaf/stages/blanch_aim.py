@@ -14,6 +14,7 @@ from wareleaf.stages.blanch_run import pace, simulate
 from wareleaf.stages.blanch_spec import Bath, BlanchResult, BlanchRun, figure
 from wareleaf.stages.common import Aim, Array, Projection, StageReading, finite, sort_out
 from wareleaf.stages.learn import carry, learn
+from wareleaf.stages.lethality import decades
 
 READS = (
     "iodine_mg_kg_dw",
@@ -161,7 +162,7 @@ def _reason(bath: Bath, result: BlanchResult, settings: dict[str, float], good: 
     return (
         f"Not within the limits: {seconds:.0f} s at {hot:.0f} degC leaves "
         f"{result.iodine_worst_mg_kg_dw:.0f} mg/kg in the worst basket, "
-        f"{result.log_reduction_worst:.1f} decades in the middle of the blade.{dirt}"
+        f"{decades(result.log_reduction_worst)} in the middle of the blade.{dirt}"
     )
 
 

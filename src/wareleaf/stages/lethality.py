@@ -26,6 +26,16 @@ SOURCES = (
     "Unit Operations, 3rd ed., section 9.12 (worked examples read in a faithful reproduction).",
 )
 
+COUNTED_DECADES = 12.0
+"""Beyond it a kill is an extrapolation that means enough, not a count (common practice)."""
+
+
+def decades(kill: float) -> str:
+    """A kill in words; past what anyone counts it only means enough."""
+    if kill > COUNTED_DECADES:
+        return f"more than {COUNTED_DECADES:.0f} decades"
+    return f"{kill:.1f} decades"
+
 
 @dataclass(frozen=True)
 class Lethality:
@@ -225,12 +235,18 @@ def lethality(
             f"time would be {linear:.4g} s, {100 * (1 - linear / value):.0f} % less. "
             "Read more often."
         )
+    killed = None if d_reference_s is None else value / d_reference_s
+    if killed is not None and killed > COUNTED_DECADES:
+        warnings.append(
+            f"More than {COUNTED_DECADES:.0f} decades mean enough; the number is an "
+            "extrapolation, not a count."
+        )
     # A common error u shifts every temperature: dF/dT = F ln(10)/z.
     spread = value * math.log(10.0) / z_k * temperature_standard_uncertainty_k
     return Lethality(
         equivalent_time_s=value,
         equivalent_time_sd_s=spread,
-        log_reduction=None if d_reference_s is None else value / d_reference_s,
+        log_reduction=killed,
         linear_temperature_time_s=linear,
         temperature_max_c=float(np.max(np.asarray(temperature_c, float))),
         warnings=tuple(warnings),
