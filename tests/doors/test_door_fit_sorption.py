@@ -90,3 +90,41 @@ def test_bad_input_is_refused_by_field(data, field):
     with pytest.raises(BadInput) as refused:
         doors.call("fit-sorption", data)
     assert field in [p.field for p in refused.value.problems]
+
+
+def test_salty_leaf_goes_from_points_to_constants_and_back():
+    """Points of raw kelp across the step of its salts; the sorption door takes them up."""
+    salts = {"salt_nacl_fraction": 0.06, "salt_kcl_fraction": 0.12}
+    peleg = {"c1": 0.24, "c2": 0.95, "c3": 0.8, "c4": 16.0}
+    bare = {"model": "peleg", "parameters": peleg, "temperature_c": 25.0, **salts}
+    seen = [
+        {
+            "water_activity": aw,
+            "moisture_db": doors.call("sorption", {**bare, "water_activity": aw})["moisture_db"],
+            "temperature_c": 25.0,
+        }
+        for aw in [*AW, 0.8, 0.9]
+    ]
+    kelp = {"leaf": "sugar_kelp_raw", "temperature_c": 25.0, "branch": "adsorption"}
+    for point in seen:
+        same = doors.call("sorption", {**kelp, "water_activity": point["water_activity"]})
+        assert point["moisture_db"] == pytest.approx(same["moisture_db"], rel=1e-12)
+    out = doors.call("fit-sorption", {"points": seen, "models": ["peleg"], **salts})
+    assert out["fits"][0]["constants"]["c1"] == pytest.approx(0.24, rel=1e-5)
+    assert any("same shares of salt" in w for w in out["warnings"])
+    assert any("Wexler" in s for s in out["sources"])
+    again = {**bare, "parameters": out["fits"][0]["constants"], "moisture_db": 0.55}
+    wet = doors.call("sorption", again)
+    whole = doors.call("sorption", {**kelp, "moisture_db": 0.55})
+    assert wet["water_activity"] == pytest.approx(whole["water_activity"], rel=1e-5)
+    plain = doors.call("fit-sorption", {"points": seen, "models": ["peleg"]})
+    assert any("No salt was given" in w for w in plain["warnings"])
+    assert plain["fits"][0]["rmse"] > 10.0 * out["fits"][0]["rmse"]
+
+
+def test_moistures_in_percent_are_noticed():
+    percent = [{**p, "moisture_db": 100.0 * p["moisture_db"]} for p in points()]
+    out = doors.call("fit-sorption", {"points": percent, "models": ["gab"]})
+    assert any("divided by 100" in w for w in out["warnings"])
+    right = doors.call("fit-sorption", {"points": points(), "models": ["gab"]})
+    assert not any("divided by 100" in w for w in right["warnings"])

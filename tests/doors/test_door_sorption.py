@@ -120,6 +120,25 @@ def test_damp_leaf_and_free_water_are_said():
         ({"model": "gab", "temperature_c": 25.0, "moisture_db": 0.1}, "input"),
         ({"leaf": "tea_black", "parameters": GAB, "temperature_c": 25, "moisture_db": 1}, "input"),
         ({"leaf": "tea_black", "temperature_c": 25.0, "water_activity": 1.2}, "water_activity"),
+        (
+            {
+                "leaf": "tea_black",
+                "temperature_c": 25.0,
+                "water_activity": 0.5,
+                "salt_nacl_fraction": 0.1,
+            },
+            "input",
+        ),
+        (
+            {
+                "model": "gab",
+                "parameters": GAB,
+                "temperature_c": 25.0,
+                "water_activity": 0.5,
+                "salt_kcl_fraction": 0.9,
+            },
+            "salt_kcl_fraction",
+        ),
         ({"leaf": "tea_black", "temperature_c": 25.0, "moisture_wb": 1.0}, "moisture_wb"),
         ({"leaf": "tea_black", "temperature_c": float("nan"), "moisture_wb": 0.1}, "temperature_c"),
         ({"leaf": "tea_black", "temperature_c": 400.0, "moisture_wb": 0.1}, "temperature_c"),

@@ -118,3 +118,34 @@ def test_what_is_no_sorption_is_refused(aw, db, t, field):
 def test_unknown_or_no_models_are_refused(models):
     with pytest.raises(BadInput, match="models"):
         fit_sorption([0.2, 0.4, 0.6], [0.05, 0.08, 0.1], [25.0] * 3, models)
+
+
+KELP_AIR = np.array([0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.68, 0.76, 0.8, 0.85, 0.9])
+
+
+def kelp_points():
+    """Raw kelp taking water up at 25 degC, across the step of its salts."""
+    from wareleaf import leaf
+
+    kelp = leaf.profile("sugar_kelp_raw")
+    db = leaf.equilibrium_moisture_db(kelp, KELP_AIR, 25.0, "adsorption")
+    db = db * (1.0 + 0.01 * np.random.default_rng(3).standard_normal(KELP_AIR.size))
+    return kelp, KELP_AIR, db, np.full(KELP_AIR.size, 25.0)
+
+
+def test_salty_leaf_fits_once_its_salt_is_given():
+    """The step of the salt bends a bare curve, and a profile would count the brine twice."""
+    kelp, *noisy = kelp_points()
+    salts = (kelp.salt_nacl_fraction, kelp.salt_kcl_fraction)
+    with_salt, without = (fit_sorption(*noisy, ["gab"], s)[0].fit.rmse for s in (salts, (0.0, 0.0)))
+    assert with_salt < 0.3 * without
+
+
+def test_more_salt_than_the_points_can_hold_is_refused():
+    _, *points_of_kelp = kelp_points()
+    with pytest.raises(BadInput, match=r"point 8 holds 0\.4.* give smaller shares of salt"):
+        fit_sorption(*points_of_kelp, ["peleg"], (0.3, 0.2))
+    with pytest.raises(BadInput, match="salt_kcl_fraction is"):
+        fit_sorption(*points_of_kelp, ["peleg"], (0.1, -0.1))
+    with pytest.raises(BadInput, match="add up to"):
+        fit_sorption(*points_of_kelp, ["peleg"], (0.4, 0.3))

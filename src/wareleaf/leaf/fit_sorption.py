@@ -3,7 +3,8 @@
 Moisture is fitted over water activity and temperature, by the same functions that predict it in
 `leaf.isotherms`. Each model is fitted with its temperature term and without it; the one with the
 lower AICc is told, and what was held is said. Points of one temperature cannot tell a temperature
-term, so there it is always held.
+term, so there it is always held. With the leaf's salts given, the fitted constants are those of its
+organic matter, and the brine of the salts (`leaf.salt`) stands beside them.
 """
 
 from __future__ import annotations
@@ -17,10 +18,13 @@ import numpy as np
 from wareleaf.leaf._arrays import Array
 from wareleaf.leaf.fit import Fit, check_enough, fit_curve, ranked
 from wareleaf.leaf.models import MODELS
+from wareleaf.leaf.salt import check_salt, water_of_both_kg_kg
 from wareleaf.measure import BadInput, require
 
 LEAST_SPAN_K = 2.0  # temperatures nearer than this count as one
 _HEAT_MOST_J_MOL = 2e5
+_BRINE_MOST = 1.2  # of a point's water; more than meter and salt analysis explain
+_DRIEST_ORGANIC = 0.05  # of a point's water, for first guesses, where its salt seems to hold it all
 _KELVIN_ZERO = 273.15
 
 
@@ -48,10 +52,21 @@ class _Points:
     aw: Array
     db: Array
     celsius: Array
+    salts: tuple[float, float] = (0.0, 0.0)
 
     @property
     def reference_c(self) -> float:
         return float(np.mean(self.celsius))
+
+    @property
+    def brine_db(self) -> Array:
+        """Water that the salts hold, kg per kg dry matter."""
+        return np.asarray(water_of_both_kg_kg(*self.salts, self.aw, self.celsius))
+
+    def organic(self) -> _Points:
+        """The points of the organic matter alone, to start from."""
+        rest = np.maximum(self.db - self.brine_db, _DRIEST_ORGANIC * self.db)
+        return _Points(self.aw, rest / (1.0 - sum(self.salts)), self.celsius)
 
 
 @dataclass(frozen=True)
@@ -70,6 +85,7 @@ def fit_sorption(
     moisture_db: Sequence[float],
     temperature_c: Sequence[float],
     models: Sequence[str],
+    salts: tuple[float, float] = (0.0, 0.0),
 ) -> list[SorptionFit]:
     """Fit isotherms to points, best first.
 
@@ -79,14 +95,16 @@ def fit_sorption(
         One entry a point; activity between 0 and 1 (both excluded), moisture above 0.
     models : sequence of str
         Names in `leaf.MODELS`.
+    salts : (float, float)
+        NaCl and KCl as shares of the dry matter; the constants are then of the organic matter.
 
     Raises
     ------
     BadInput
         Points that cannot be sorption (with the point's number), all-equal readings, fewer points
-        than constants, an unknown model.
+        than constants, an unknown model, salt that alone would hold more water than a point has.
     """
-    points = _checked(water_activity, moisture_db, temperature_c)
+    points = _checked(water_activity, moisture_db, temperature_c, salts)
     require(len(models) > 0, "models", None, f"models is empty; there are {list(MODELS)}.")
     for name in models:
         require(name in MODELS, "models", name, f"models holds {name!r}; there are {list(MODELS)}.")
@@ -102,12 +120,17 @@ def least_constants(model: str) -> int:
 
 
 def _checked(
-    water_activity: Sequence[float], moisture_db: Sequence[float], temperature_c: Sequence[float]
+    water_activity: Sequence[float],
+    moisture_db: Sequence[float],
+    temperature_c: Sequence[float],
+    salts: tuple[float, float],
 ) -> _Points:
+    check_salt(*salts)
     points = _Points(
         np.asarray(water_activity, dtype=float),
         np.asarray(moisture_db, dtype=float),
         np.asarray(temperature_c, dtype=float),
+        salts,
     )
     for number, (aw, db, t) in enumerate(
         zip(points.aw, points.db, points.celsius, strict=True), start=1
@@ -139,14 +162,28 @@ def _checked(
             "points lose moisture as water activity rises; leaf in damper air holds more water, "
             "so check the columns.",
         )
+    _check_brine(points)
     return points
+
+
+def _check_brine(points: _Points) -> None:
+    brine = points.brine_db
+    worst = int(np.argmax(brine / points.db))
+    require(
+        bool(brine[worst] <= _BRINE_MOST * points.db[worst]),
+        "salt_nacl_fraction",
+        points.salts[0],
+        f"point {worst + 1} holds {points.db[worst]:.3g} kg/kg, and these salts alone would hold "
+        f"{brine[worst]:.3g} at water activity {points.aw[worst]:g}; give smaller shares of salt.",
+    )
 
 
 def _best(name: str, points: _Points) -> SorptionFit:
     """The model with and without its temperature term, whichever has the lower AICc."""
-    plans = [_PLANS[name](points, False)]
+    start = points.organic()
+    plans = [_PLANS[name](start, False)]
     if float(np.ptp(points.celsius)) >= LEAST_SPAN_K:
-        plans.insert(0, _PLANS[name](points, True))
+        plans.insert(0, _PLANS[name](start, True))
     check_enough(name, points.db, min(len(p.free) for p in plans), "points")
     able = [p for p in plans if points.db.size > len(p.free)]
     found = [_fit(name, points, plan) for plan in able]
@@ -156,10 +193,12 @@ def _best(name: str, points: _Points) -> SorptionFit:
 
 def _fit(name: str, points: _Points, plan: _Plan) -> SorptionFit:
     model = MODELS[name]
+    brine, organic_share = points.brine_db, 1.0 - sum(points.salts)
 
     def moisture(p: Array) -> Array:
         constants = plan.held | dict(zip(plan.free, (float(v) for v in p), strict=True))
-        return np.asarray(model.moisture_db(points.aw, points.celsius, **constants), dtype=float)
+        organic = np.asarray(model.moisture_db(points.aw, points.celsius, **constants))
+        return np.asarray(brine + organic_share * organic, dtype=float)
 
     fit = fit_curve(
         name,

@@ -53,6 +53,12 @@ def model_source(model: str) -> str:
     return read_sources(PACKAGE)[MODELS[model].source].cite()
 
 
+def salt_sources() -> list[str]:
+    """Citations behind the brine of the two salts, without repeats."""
+    works = read_sources(PACKAGE)
+    return [works[k].cite() for k in dict.fromkeys(f.source for f in NACL.figures + KCL.figures)]
+
+
 def evidence_sentence(profile: LeafProfile, branch: str) -> str:
     """Say how well the sorption of a profile is known, best evidence first."""
     count = Counter(f.evidence for f in sorption_figures(profile, branch))

@@ -12,15 +12,17 @@ supersaturated brine on drying (efflorescence below deliquescence) and other sal
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from wareleaf.leaf._arrays import Array, Number, as_given
-from wareleaf.measure import Figure, read_figures
+from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
+from wareleaf.measure import Figure, read_figures, require
 
 WATER_KG_MOL = 0.018015  # CODATA/IUPAC atomic weights
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+SALT_MOST = 0.6  # of the dry matter; ash of seaweed is 20 to 40 %
 _DRIEST = 0.3  # water activity; in drier air there is no brine, at any temperature
 STEP_WIDTH = 0.004  # water activity; 10 to 90 % of the step within +-2.2 widths (own choice)
 
@@ -155,6 +157,84 @@ def water_of_both_kg_kg(
         dissolved = np.minimum(moles[own], share / (1.0 - share) * moles[other])
         held = held + dissolved / molality[own]
     return as_given(wet * held)
+
+
+def check_salt(nacl_fraction: float, kcl_fraction: float) -> None:
+    """Refuse shares of the dry matter that cannot be salt: below 0, or together above 0.6."""
+    given = {"salt_nacl_fraction": nacl_fraction, "salt_kcl_fraction": kcl_fraction}
+    for name, share in given.items():
+        require(
+            bool(0.0 <= share <= SALT_MOST),
+            name,
+            share,
+            f"{name} is {share:g}; it must be from 0 to {SALT_MOST:g} of the dry matter.",
+        )
+    both = nacl_fraction + kcl_fraction
+    require(
+        both <= SALT_MOST,
+        "salt_nacl_fraction",
+        both,
+        f"salt_nacl_fraction and salt_kcl_fraction add up to {both:g}; both together must be at "
+        f"most {SALT_MOST:g} of the dry matter.",
+    )
+
+
+def salted_moisture_db(
+    organic_db: Number,
+    nacl_fraction: float,
+    kcl_fraction: float,
+    water_activity: Number,
+    temperature_c: Number,
+) -> Array:
+    """Moisture of organic matter and its salt together, kg per kg dry matter of both.
+
+    Parameters
+    ----------
+    organic_db : float or ndarray
+        Moisture of the organic matter alone at that water activity, kg per kg of it.
+    nacl_fraction, kcl_fraction : float
+        Salts, as shares of the dry matter.
+    water_activity, temperature_c : float or ndarray
+        Of the air.
+    """
+    salt = nacl_fraction + kcl_fraction
+    brine = water_of_both_kg_kg(nacl_fraction, kcl_fraction, water_activity, temperature_c)
+    return np.asarray((1.0 - salt) * np.asarray(organic_db) + brine)
+
+
+def salted_water_activity(
+    organic_db: Callable[[Array], Array],
+    organic_water_activity: Callable[[Array], Array],
+    moisture_db: Array,
+    temperature_c: Number,
+    salts: tuple[float, float],
+) -> Array:
+    """Water activity of leaf with salt, the inverse of `salted_moisture_db`.
+
+    Parameters
+    ----------
+    organic_db, organic_water_activity : callable
+        The organic matter's isotherm both ways, at ``temperature_c``.
+    moisture_db : ndarray
+        Of the whole leaf, as broadcast with the temperature.
+    temperature_c : float or ndarray
+        Of the leaf.
+    salts : (float, float)
+        NaCl and KCl, as shares of the dry matter.
+    """
+
+    def total(aw: Array) -> Array:
+        return salted_moisture_db(organic_db(aw), *salts, aw, temperature_c)
+
+    def organic_alone(moisture: Array) -> Array:
+        return organic_water_activity(moisture / (1.0 - sum(salts)))
+
+    # Brine holds 0 or more, so organic matter alone bounds water activity from above; it holds no
+    # more than at that bound, which bounds water activity from below.
+    high = np.minimum(organic_alone(moisture_db), 1.0 - 1e-12)
+    brine = np.asarray(water_of_both_kg_kg(*salts, high, temperature_c))
+    low = np.minimum(organic_alone(np.maximum(moisture_db - brine, 0.0)), high)
+    return solve_increasing(total, moisture_db, low, high)
 
 
 def _past_first_brine(aw: Array, temperature_c: Number) -> Array:

@@ -13,12 +13,17 @@ from collections.abc import Callable, Mapping
 
 import numpy as np
 
-from wareleaf.leaf._arrays import Array, Number, as_given, solve_increasing
+from wareleaf.leaf._arrays import Array, Number, as_given
 from wareleaf.leaf._checks import checked_activity, checked_moisture
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.leaf.models import MODELS
 from wareleaf.leaf.profiles import BranchModel, LeafProfile
-from wareleaf.leaf.salt import WATER_KG_MOL, water_of_both_kg_kg
+from wareleaf.leaf.salt import (
+    WATER_KG_MOL,
+    check_salt,
+    salted_moisture_db,
+    salted_water_activity,
+)
 
 # Several isotherms rise without limit at 1. Living leaf is turgid at 0.99 to 0.995 (from memory),
 # so equilibrium moisture is that of this water activity in damper air.
@@ -75,16 +80,15 @@ def water_activity(
     if nacl + kcl == 0.0:
         return as_given(_organic_water_activity(profile, db, temperature_c, branch))
     wanted, t = np.broadcast_arrays(db, np.asarray(temperature_c, dtype=float))
-
-    def organic_alone(moisture: Array) -> Array:
-        return _organic_water_activity(profile, moisture / (1.0 - nacl - kcl), t, branch)
-
-    # Brine holds 0 or more, so organic matter alone bounds water activity from above; it holds no
-    # more than at that bound, which bounds water activity from below.
-    high = np.minimum(organic_alone(wanted), 1.0 - 1e-12)
-    low = organic_alone(np.maximum(wanted - _brine_db(profile, high, t), 0.0))
-    low = np.minimum(low, high)
-    return as_given(solve_increasing(lambda aw: _total(profile, aw, t, branch), wanted, low, high))
+    return as_given(
+        salted_water_activity(
+            lambda aw: _organic_moisture_db(profile, aw, t, branch),
+            lambda organic: _organic_water_activity(profile, organic, t, branch),
+            wanted,
+            t,
+            (nacl, kcl),
+        )
+    )
 
 
 def net_isosteric_heat_j_kg(
@@ -108,13 +112,63 @@ def net_isosteric_heat_j_kg(
     )
 
 
+def moisture_of_model_db(
+    model: str,
+    parameters: Mapping[str, float],
+    water_activity: Number,
+    temperature_c: Number,
+    salts: tuple[float, float] = (0.0, 0.0),
+) -> Number:
+    """Moisture of a bare model with its constants, kg/kg.
+
+    ``salts`` are NaCl and KCl as shares of the dry matter; the constants are then those of the
+    organic matter.
+    """
+    check_salt(*salts)
+    organic = MODELS[model].moisture_db(water_activity, temperature_c, **parameters)
+    if sum(salts) == 0.0:
+        return organic
+    return as_given(salted_moisture_db(organic, *salts, water_activity, temperature_c))
+
+
+def water_activity_of_model(
+    model: str,
+    parameters: Mapping[str, float],
+    moisture_db: Number,
+    temperature_c: Number,
+    salts: tuple[float, float] = (0.0, 0.0),
+) -> Number:
+    """Water activity of a bare model with its constants, the inverse of `moisture_of_model_db`."""
+    check_salt(*salts)
+    known = MODELS[model]
+    if sum(salts) == 0.0:
+        return known.water_activity(moisture_db, temperature_c, **parameters)
+    wanted, t = np.broadcast_arrays(
+        np.asarray(moisture_db, dtype=float), np.asarray(temperature_c, dtype=float)
+    )
+    return as_given(
+        salted_water_activity(
+            lambda aw: np.asarray(known.moisture_db(aw, t, **parameters)),
+            lambda organic: np.asarray(known.water_activity(organic, t, **parameters)),
+            wanted,
+            t,
+            salts,
+        )
+    )
+
+
 def isosteric_heat_of_model_j_kg(
-    model: str, parameters: Mapping[str, float], moisture_db: Number, temperature_c: Number
+    model: str,
+    parameters: Mapping[str, float],
+    moisture_db: Number,
+    temperature_c: Number,
+    salts: tuple[float, float] = (0.0, 0.0),
 ) -> Number:
     """Net isosteric heat of a bare model with its constants, J per kg water."""
-    function = MODELS[model].water_activity
     return _isosteric_heat(
-        lambda db, t: np.asarray(function(db, t, **parameters)), moisture_db, temperature_c
+        lambda db, t: np.asarray(water_activity_of_model(model, parameters, db, t, salts)),
+        moisture_db,
+        temperature_c,
     )
 
 
@@ -149,16 +203,10 @@ def range_warnings(profile: LeafProfile, temperature_c: float, water_activity: f
 def _total(profile: LeafProfile, aw: Array, temperature_c: Number, branch: str) -> Array:
     """Moisture of organic matter and salt together, per kg dry matter."""
     organic = _organic_moisture_db(profile, aw, temperature_c, branch)
-    salt = profile.salt_nacl_fraction + profile.salt_kcl_fraction
-    if salt == 0.0:
-        return organic
-    return np.asarray((1.0 - salt) * organic + _brine_db(profile, aw, temperature_c))
-
-
-def _brine_db(profile: LeafProfile, aw: Array, temperature_c: Number) -> Array:
-    """Water held by the dissolving salts, kg per kg dry matter of the whole leaf."""
     nacl, kcl = profile.salt_nacl_fraction, profile.salt_kcl_fraction
-    return np.asarray(water_of_both_kg_kg(nacl, kcl, aw, temperature_c))
+    if nacl + kcl == 0.0:
+        return organic
+    return salted_moisture_db(organic, nacl, kcl, aw, temperature_c)
 
 
 def _inside(profile: LeafProfile, temperature_c: Number) -> tuple[Array, Array]:

@@ -28,6 +28,7 @@ ALL: list[ModelName] = [
     "modified_chung_pfost",
     "peleg",
 ]
+_WET_FOR_DRY_AIR_DB = 1.0  # ten times what leaf holds there
 
 
 class Point(DoorInput):
@@ -45,6 +46,10 @@ class Input(DoorInput):
     models: list[ModelName] | None = Field(
         None, description="All six when left out, less those with more constants than points."
     )
+    salt_nacl_fraction: float = Field(
+        0.0, description="Of the dry matter; the constants are then those of the organic matter."
+    )
+    salt_kcl_fraction: float = Field(0.0, description="Likewise; raw sugar kelp: 0.06 and 0.12.")
 
 
 class FittedIsotherm(BaseModel):
@@ -87,13 +92,16 @@ def run(data: Input) -> Output:
         [p.moisture_db for p in data.points],
         [p.temperature_c for p in data.points],
         list(dict.fromkeys(names)),
+        (data.salt_nacl_fraction, data.salt_kcl_fraction),
     )
     sources = dict.fromkeys(leaf.model_source(f.fit.model) for f in found)
+    if data.salt_nacl_fraction + data.salt_kcl_fraction > 0.0:
+        sources |= dict.fromkeys(leaf.salt_sources())
     return Output(
         fits=[_shown(f) for f in found],
         best=found[0].fit.model,
         sources=[*sources, "AICc: Hurvich and Tsai, Biometrika 76:297 (1989), from memory."],
-        warnings=warnings + _warnings(found),
+        warnings=[*warnings, *_warnings(found), *_of_points(data)],
     )
 
 
@@ -118,4 +126,25 @@ def _warnings(found: list[SorptionFit]) -> list[str]:
         if name == "gab" and each.constants["k"] > 1.0:
             said.append("gab: K is above 1, so the isotherm ends below saturation.")
     said.append("Constants hold inside the points' range of temperature and water activity only.")
+    return said
+
+
+def _of_points(data: Input) -> list[str]:
+    said = []
+    if data.salt_nacl_fraction + data.salt_kcl_fraction > 0.0:
+        said.append(
+            "The constants are those of the organic matter: give the sorption door, or the "
+            "profile, the same shares of salt."
+        )
+    else:
+        said.append(
+            "No salt was given, so the curve holds its water too: use it where salt is given as 0, "
+            "or fit again with the leaf's salt."
+        )
+    driest = [p.moisture_db for p in data.points if p.water_activity < 0.6]
+    if driest and max(driest) > _WET_FOR_DRY_AIR_DB:
+        said.append(
+            f"A point below water activity 0.6 holds {max(driest):.3g} kg/kg; leaf holds some "
+            "0.1 there, so moistures in percent must be divided by 100."
+        )
     return said

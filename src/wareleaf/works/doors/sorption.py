@@ -39,6 +39,10 @@ class Input(DoorInput):
     parameters_moisture_unit: Literal["kg_per_kg", "percent"] = Field(
         "kg_per_kg", description="Unit of dry-basis moisture the constants were published for."
     )
+    salt_nacl_fraction: float = Field(
+        0.0, description="With a model: of the dry matter; the constants are of the rest."
+    )
+    salt_kcl_fraction: float = Field(0.0, description="Likewise.")
     temperature_c: float = Field(ge=-20.0, le=150.0)
     water_activity: float | None = Field(None, ge=0.0, le=1.0)
     moisture_db: float | None = Field(None, ge=0.0)
@@ -51,6 +55,8 @@ class Input(DoorInput):
             raise ValueError("give either leaf, or model with parameters")
         if (self.model is None) != (self.parameters is None):
             raise ValueError("model and parameters go together")
+        if self.leaf is not None and self.salt_nacl_fraction + self.salt_kcl_fraction != 0.0:
+            raise ValueError("a leaf profile has its own salt; give salt with a model only")
         given = [self.water_activity, self.moisture_db, self.moisture_wb]
         if sum(v is not None for v in given) != 1:
             raise ValueError("give exactly one of water_activity, moisture_db and moisture_wb")
@@ -67,6 +73,8 @@ class Output(DoorOutput):
     leaf: str | None = None
     model: str
     branch: str
+    salt_nacl_fraction: float = Field(0.0, description="Its brine is in the moisture, with KCl's.")
+    salt_kcl_fraction: float = 0.0
 
 
 def run(data: Input) -> Output:
@@ -101,6 +109,8 @@ def _of_leaf(data: Input) -> Output:
         leaf=profile.id,
         model=profile.branch_model(branch).model,
         branch=branch,
+        salt_nacl_fraction=profile.salt_nacl_fraction,
+        salt_kcl_fraction=profile.salt_kcl_fraction,
         sources=leaf.sorption_sources(profile, branch),
     )
     out.warnings = _leaf_warnings(profile, data, out)
@@ -134,7 +144,7 @@ def _of_model(data: Input) -> Output:
 
     assert data.model is not None
     assert data.parameters is not None
-    model = leaf.MODELS[data.model]
+    salts = (data.salt_nacl_fraction, data.salt_kcl_fraction)
     given = _renamed(data.model, data.parameters)
     constants = leaf.check_parameters(data.model, given)
     if data.parameters_moisture_unit == "percent":
@@ -144,17 +154,21 @@ def _of_model(data: Input) -> Output:
     aw: Any
     if db is None:
         aw = data.water_activity
-        db = model.moisture_db(aw, t, **constants)
+        db = leaf.moisture_of_model_db(data.model, constants, aw, t, salts)
     else:
-        aw = model.water_activity(db, t, **constants)
+        aw = leaf.water_activity_of_model(data.model, constants, db, t, salts)
     out = Output(
         water_activity=aw,
         moisture_db=db,
         moisture_wb=basis.moisture_wb_from_db(db),
-        net_isosteric_heat_j_kg=leaf.isosteric_heat_of_model_j_kg(data.model, constants, db, t),
+        net_isosteric_heat_j_kg=leaf.isosteric_heat_of_model_j_kg(
+            data.model, constants, db, t, salts
+        ),
         model=data.model,
         branch=data.branch,
-        sources=[leaf.model_source(data.model)],
+        salt_nacl_fraction=salts[0],
+        salt_kcl_fraction=salts[1],
+        sources=[leaf.model_source(data.model), *(leaf.salt_sources() if sum(salts) else ())],
         warnings=["The constants are the caller's own; their fitted range is not known here."],
     )
     if "branch" in data.model_fields_set:
