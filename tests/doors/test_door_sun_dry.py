@@ -88,3 +88,18 @@ def test_bad_input_is_refused_by_field(data, field):
     with pytest.raises(BadInput) as refused:
         doors.call("sun-dry", data)
     assert field in [p.field for p in refused.value.problems]
+
+
+def test_sun_while_the_sun_is_down_is_noticed():
+    """The hours of another time zone: the weather's sun shines in the night of the place."""
+    right = doors.call("sun-dry", load())
+    assert not any("sun is down" in w for w in right["warnings"])
+    wrong = doors.call("sun-dry", load(weather=weather(longitude=5.0, utc_offset_h=9.0)))
+    said = [w for w in wrong["warnings"] if "sun is down" in w]
+    assert "check start, utc_offset_h" in said[0]
+
+
+def test_a_start_of_another_time_zone_is_refused():
+    doors.call("sun-dry", load(weather=weather(start="2026-07-10T08:00+00:00")))
+    with pytest.raises(BadInput, match="local standard time"):
+        doors.call("sun-dry", load(weather=weather(start="2026-07-10T08:00+02:00")))

@@ -84,3 +84,11 @@ def test_bad_input_names_field_and_remedy(change, field, words):
         doors.call("wither", LOAD | change)
     assert caught.value.problems[0].field == field
     assert words in caught.value.problems[0].message
+
+
+def test_what_is_set_for_after_the_end_is_told():
+    late = LOAD | {"duration_h": 6.0, "reversal_h": [4.0, 20.0], "fan_off_h": [[7.0, 8.0]]}
+    said = doors.call("wither", late)["warnings"]
+    assert any(w.endswith("without use: reversal_h 20, fan_off_h 7 to 8.") for w in said)
+    in_time = LOAD | {"duration_h": 6.0, "reversal_h": [4.0]}
+    assert not any("without use" in w for w in doors.call("wither", in_time)["warnings"])

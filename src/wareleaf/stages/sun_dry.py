@@ -134,6 +134,13 @@ def _warnings(
             f"The leaf reaches {hottest:.0f} degC, above its limit of "
             f"{profile.leaf_temperature_max_c:g} degC: shade it or spread it thicker."
         )
+    odd_h = run.weather.sun_at_night_h()
+    if odd_h is not None:
+        power = run.weather.ghi_w_m2[int(odd_h)]
+        said.append(
+            f"At {odd_h:g} h the weather has {power:.0f} W/m2 of sun, and there the sun is down: "
+            "check start, utc_offset_h, latitude and longitude."
+        )
     if not run.weather.rain_mm:
         said.append("The weather has no rain in it: look at the sky and keep covers at hand.")
     if sums.rain > 0.0:

@@ -14,6 +14,7 @@ from wareleaf.stages.common import Array, StageResult, cite, finite, stage_figur
 
 LONGEST_H = 24.0 * 21
 _SECONDS = 3600.0
+_MOONLIT_W_M2 = 20.0  # less is twilight or a meter's zero
 
 
 @cache
@@ -122,6 +123,13 @@ class SunWeather:
         sun = sky.solar_hour(day, of_day, self.longitude, self.utc_offset_h)
         above = sky.extraterrestrial_w_m2(self.latitude, day, sun)
         return sky.clear_sky_share(self.altitude_m) * above
+
+    def sun_at_night_h(self) -> float | None:
+        """First hour with sun though it is down there for an hour on either side; None: never."""
+        clear = np.concatenate([[0.0], self.clear_sky_w_m2(), [0.0]])
+        lit = np.maximum(np.maximum(clear[:-2], clear[1:-1]), clear[2:])
+        wrong = np.flatnonzero((np.asarray(self.ghi_w_m2) > _MOONLIT_W_M2) & (lit <= 0.0))
+        return float(wrong[0]) if wrong.size else None
 
 
 _RANGES = (

@@ -133,6 +133,7 @@ def run(data: Input) -> Output:
     from wareleaf.stages.common import StageReading
 
     weather, ground = data.weather, data.ground
+    _check_start(weather)
     sky = sun_dry.SunWeather(
         dry_bulb_c=tuple(weather.dry_bulb_c),
         relative_humidity=tuple(weather.relative_humidity),
@@ -174,6 +175,20 @@ def run(data: Input) -> Output:
     elif data.readings:
         out.warnings.append("Readings were given without a target_moisture_wb; they are not used.")
     return out
+
+
+def _check_start(weather: HourlyWeather) -> None:
+    """A start with an offset of its own must be of the place's standard time."""
+    from wareleaf.measure import require
+
+    own = weather.start.utcoffset()
+    require(
+        own is None or abs(own.total_seconds() / 3600.0 - weather.utc_offset_h) < 1e-9,
+        "weather.start",
+        weather.start.isoformat(),
+        f"weather.start is {weather.start.isoformat()} and utc_offset_h is "
+        f"{weather.utc_offset_h:g}; give it in local standard time, with that offset or none.",
+    )
 
 
 def _fields(found: object, model: type[BaseModel]) -> dict:

@@ -184,12 +184,22 @@ def run(data: Input) -> Output:
     load = _load(data)
     result = wither.simulate(trough, load)
     out = Output(course=_course(result), sources=list(result.sources), warnings=[*result.warnings])
+    out.warnings += _too_late(data)
     target = data.target_moisture_wb
     if target is not None:
         found = wither.aim(trough, load, target, data.latest_h)
         out.settings = _settings(found)
         out.projection = _finish(_projection(data, trough, load, target))
     return out
+
+
+def _too_late(data: Input) -> list[str]:
+    """What was set for an hour at which the run is over, and so does nothing."""
+    late = [f"reversal_h {h:g}" for h in data.reversal_h if h >= data.duration_h]
+    late += [f"fan_off_h {a:g} to {b:g}" for a, b in data.fan_off_h if a >= data.duration_h]
+    if not late:
+        return []
+    return [f"After the end at {data.duration_h:g} h and so without use: {', '.join(late)}."]
 
 
 def _load(data: Input) -> WitherRun:
