@@ -64,7 +64,7 @@ def test_bone_dry_air_has_no_dew_point():
         ({"dry_bulb_c": 20, "relative_humidity": 0.5, "wet_bulb_c": 14}, "input", "exactly one"),
         ({"relative_humidity": 0.5}, "dry_bulb_c", "missing"),
         ({"dry_bulb_c": 20, "wet_bulb_c": 24}, "wet_bulb_c", "above the dry bulb"),
-        ({"dry_bulb_c": 20, "relative_humidity": 40}, "relative_humidity", "less than or equal"),
+        ({"dry_bulb_c": 20, "relative_humidity": 40}, "relative_humidity", "at most 1"),
         ({"dry_bulb_c": 20, "humidity_ratio": 0.05}, "humidity_ratio", "above saturation"),
         ({"dry_bulb_c": 20, "relative_humidity": float("nan")}, "relative_humidity", "finite"),
         ({"dry_bulb_c": 20, "relative_humidity": 0.5, "rh": 1}, "rh", "not a field"),

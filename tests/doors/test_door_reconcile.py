@@ -90,7 +90,7 @@ def test_the_schema_speaks_of_from_and_to():
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        ({"streams": []}, "at least 1"),
+        ({"streams": []}, "needs 1"),
         ({"streams": [{"name": "a", "from": "x", "to": None, "measured": 1.0}]}, "known"),
         ({"streams": [{"name": "a", "from": "x", "to": "x"}]}, "two places"),
         ({"streams": [{"name": "a", "start": "x"}]}, "start is not a field"),

@@ -83,7 +83,7 @@ def test_the_shares_of_the_sources_add_up_to_one(data):
         ({"lot_id": "P"}, "exactly one of book and edges"),
         ({"lot_id": "P", "edges": EDGES, "book": "x.db"}, "exactly one of book and edges"),
         ({"lot_id": "Q", "edges": EDGES}, "No edge names the lot Q"),
-        ({"lot_id": "P", "edges": [{"parent": "A", "child": "P", "dry_kg": 0}]}, "greater than 0"),
+        ({"lot_id": "P", "edges": [{"parent": "A", "child": "P", "dry_kg": 0}]}, "must be above 0"),
         ({"lot_id": "P", "edges": EDGES, "direction": "up"}, "back"),
         ({"lot_id": "P", "book": "nowhere.db"}, "no book"),
         ({"lot_id": "P", "edges": EDGES, "known_at": "2026-04-12T05:00:00Z"}, "goes with a book"),

@@ -58,3 +58,44 @@ def test_every_door_has_a_summary_and_a_schema(name):
 def test_an_unknown_door_names_the_known_ones():
     with pytest.raises(BadInput, match="moisture"):
         doors.call("weather-wish", {})
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "field", "message"),
+    [
+        (
+            "humid-air",
+            {"dry_bulb_c": 20.0, "relative_humidity": 60},
+            "relative_humidity",
+            "relative_humidity is 60; it must be at most 1.",
+        ),
+        (
+            "humid-air",
+            {"dry_bulb_c": "warm", "relative_humidity": 0.6},
+            "dry_bulb_c",
+            "dry_bulb_c is 'warm'; it must be a number.",
+        ),
+        (
+            "fit-trial",
+            {"trial": {"stage": "mill", "feed_um": "fine", "product_um": [1], "work_kj_kg": [1]}},
+            "trial.feed_um",
+            "trial.feed_um is 'fine'; it must be a list.",
+        ),
+        (
+            "lethality",
+            {"time_s": [0.0], "temperature_c": [90.0], "reference_c": 90.0, "z_k": 10.0},
+            "time_s",
+            "time_s has 1 entries; it needs 2.",
+        ),
+        (
+            "sorption",
+            {"leaf": "tea_black", "temperature_c": 20.0, "moisture_db": 0.1, "branch": "both"},
+            "branch",
+            "branch is 'both'; it must be 'adsorption' or 'desorption'.",
+        ),
+    ],
+)
+def test_a_refusal_names_field_value_and_what_would_do(name, given, field, message):
+    with pytest.raises(BadInput) as refused:
+        doors.call(name, given)
+    assert (refused.value.problems[0].field, refused.value.problems[0].message) == (field, message)

@@ -20,6 +20,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from wareleaf.measure.errors import BadInput, Problem
+from wareleaf.works.doors._sentences import field_of, sentence
 
 _AFAR: ContextVar[bool] = ContextVar("_AFAR", default=False)
 
@@ -80,20 +81,13 @@ def schema(name: str) -> dict[str, Any]:
     }
 
 
-def problems_of(error: ValidationError) -> list[Problem]:
-    """Turn a validation error into problems that name the field and the value."""
+def problems_of(error: ValidationError, given: dict[str, Any]) -> list[Problem]:
+    """Turn a validation error of what was given into problems that name field and value."""
     found = []
     for item in error.errors(include_url=False):
-        field = ".".join(str(p) for p in item["loc"]) or "input"
-        value = item.get("input")
-        text = item["msg"].removeprefix("Value error, ")
-        if item["type"] == "missing":
-            value, text = None, f"{field} is missing; it is required."
-        elif item["type"] == "extra_forbidden":
-            text = f"{field} is not a field of this door; see its schema for the accepted fields."
-        else:
-            text = f"{field}: {text}."
-        found.append(Problem(field, value, text))
+        field = field_of(item, given)
+        value = None if item["type"] == "missing" else item.get("input")
+        found.append(Problem(field, value, sentence(item, field)))
     return found
 
 
@@ -108,7 +102,7 @@ def parsed(name: str, data: dict[str, Any]) -> Any:
     try:
         return door(name).Input.model_validate(data)
     except ValidationError as error:
-        raise BadInput.of(problems_of(error)) from error
+        raise BadInput.of(problems_of(error, data)) from error
 
 
 def call(name: str, data: dict[str, Any], *, from_afar: bool = False) -> dict[str, Any]:
