@@ -138,6 +138,7 @@ def test_the_quicker_of_two_terms_comes_first():
         ([0.0, 1.0, 2.0], [4.0, 3.0, 2.0], 4.0, "equilibrium_moisture_db"),
         ([0.0, 1.0, 2.0], [4.0, 3.0, 2.0], -0.1, "equilibrium_moisture_db"),
         ([0.0, 1.0, 2.0], [4.0, np.inf, 2.0], 0.0, "moisture_db"),
+        ([0.0, 1.0, 2.0], [400.0, 300.0, 12.0], 0.0, "moisture_db"),
     ],
 )
 def test_what_is_no_drying_run_is_refused(time, db, end, field):

@@ -64,6 +64,7 @@ def test_the_issue_names_every_case_on_the_page(outcomes):
     ids = {o.case.id for o in outcomes}
     assert {"ashrae-table-2", "ashrae-example-1", "coolprop", "psychrolib", "closure"} <= ids
     assert {"wet-bulb-limit", "thin-layer", "deep-bed-hukill", "slab-crank", "dryer-grid"} <= ids
+    assert {"tunnel-wet-trays", "tunnel-examples", "dryer-loads", "vibrated-fluid-bed"} <= ids
     assert {"nist-strd", "drying-examples", "psychrometry-textbooks", "withering-hours"} <= ids
     nist = next(o for o in outcomes if o.case.id == "nist-strd")
     assert len(nist.found.checks) == 22
@@ -85,6 +86,15 @@ def test_the_page_has_a_picture_and_the_numbers_of_every_case(outcomes, tmp_path
         assert told["source"]
         assert told["status"] == o.status
         assert [c["pass"] for c in told["checks"]] == [c.holds for c in o.found.checks]
+
+
+@pytest.mark.slow
+def test_tunnels_and_belts_in_time_are_held_too(outcomes):
+    by_id = {o.case.id: o.found.checks for o in outcomes}
+    assert len([c for c in by_id["tunnel-wet-trays"] if c.name.startswith("exhaust")]) == 2
+    assert len(by_id["dryer-loads"]) == 21
+    names = {c.name.split(":")[0] for c in by_id["closure"]}
+    assert {"TunnelDryer", "Belt in time"} <= names
 
 
 def test_checks_hold_at_their_ends_and_never_without_a_number():

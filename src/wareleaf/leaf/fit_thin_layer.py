@@ -20,6 +20,7 @@ from wareleaf.leaf._arrays import Array, Number, as_given
 from wareleaf.leaf.fit import Fit, check_enough, fit_curve, ranked
 from wareleaf.measure import require
 
+WETTEST_DB = 50.0  # kg/kg, 98 % wet basis: no leaf is wetter
 EQUILIBRIUM = "equilibrium_moisture_db"
 SLAB_RATE = "diffusivity_over_half_thickness_squared_per_h"
 SOURCES = (
@@ -214,6 +215,13 @@ def checked_run(
         )
     least = float(np.min(db))
     require(least >= 0.0, "moisture_db", least, f"moisture_db is {least:g}; it must be 0 or more.")
+    most = float(np.max(db))
+    require(
+        most <= WETTEST_DB,
+        "moisture_db",
+        most,
+        f"moisture_db is {most:g}; it must be at most {WETTEST_DB:g} kg/kg: divide percent by 100.",
+    )
     start, end = float(db[0]), float(db[-1])
     require(
         end < start,

@@ -19,9 +19,9 @@ from wareleaf.works.validate.case import Case, NotRun, Outcome
 @cache
 def all_cases() -> tuple[Case, ...]:
     """Every case, in the order of the page; what it says of itself stands in data/cases.toml."""
-    from wareleaf.works.validate import air, blade, fits, published, solvers, worked
+    from wareleaf.works.validate import air, blade, fits, published, solvers, tunnel, worked
 
-    rooms = (air, solvers, blade, fits, worked, published)
+    rooms = (air, solvers, blade, tunnel, fits, worked, published)
     runs = {name: run for room in rooms for name, run in room.RUNS.items()}
     text = resources.files(__name__).joinpath("data/cases.toml").read_text("utf-8")
     told = tomllib.loads(text)

@@ -12,6 +12,12 @@ from wareleaf.stages.blanch import Bath, BlanchRun
 from wareleaf.stages.blanch import simulate as blanch
 from wareleaf.works.validate.case import Found, Plot, Runs, at_most, between, near
 
+_LOADS = {  # kg of water per 100 kg of fresh leaf, by percent wither
+    82: {90: 72, 80: 62, 75: 57, 70: 52, 60: 42, 50: 32, 45: 27},
+    78: {90: 68, 80: 58, 75: 53, 70: 48, 60: 38, 50: 28, 45: 23},
+    74: {90: 64, 80: 54, 75: 49, 70: 44, 60: 34, 50: 24, 45: 19},
+}
+
 
 def _trough(depression_k: float, fan_heat: float, hours: float = 24.0) -> wither.WitherResult:
     trough = wither.Trough(fan_heat_share=fan_heat)
@@ -121,6 +127,29 @@ def _chain() -> Found:
     return Found(checks, plot)
 
 
+def _loads() -> Found:
+    """Withered leaf through a dryer: what it takes and what is left in the leaf are the load."""
+    checks, line, printed = [], [], []
+    zones = (dry.Zone(0.5, 110.0, 1.2), dry.Zone(0.5, 95.0, 1.0))
+    for fresh, withers in _LOADS.items():
+        for percent, load in withers.items():
+            run = dry.DryRun(
+                "tea_black", 1.0 - (100.0 - fresh) / percent, 0.4, feed_kg_h=10.0 * percent
+            )
+            made = dry.simulate(dry.BeltDryer(30.0, zones), run, with_spread=False)
+            left = made.mass_out_kg - made.dry_matter_kg
+            found = (made.water_removed_kg + left) / 10.0
+            name = f"fresh leaf of {fresh} %, wither of {percent} %"
+            checks.append(near(name, "kg", found, load, within=0.5))
+            line.append((found, found))
+            printed.append((found, float(load)))
+    plot = Plot("ours, kg per 100 kg fresh leaf", "kg", {"equal": line}, {"printed": printed})
+    note = (
+        "A check of bases and of the dryer's balance: the table is percent wither less dry matter."
+    )
+    return Found(tuple(checks), plot, note)
+
+
 def _tea_heat() -> Found:
     made = _fluid_bed(25.0, 130.0, 1.05, 0.691)
     heat = made.heat_kwh / made.mass_out_kg
@@ -194,6 +223,7 @@ RUNS: Runs = {
     "vibrated-fluid-bed": _vibrated,
     "factory-fluid-bed": _factory_bed,
     "chain-dryer-exhaust": _chain,
+    "dryer-loads": _loads,
     "tea-heat": _tea_heat,
     "minimum-fluidisation": _fluidisation,
     "seaweed-heat": _through_circulation,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -18,13 +19,21 @@ from wareleaf.works.validate import deep_bed
 from wareleaf.works.validate.case import Found, Plot, Runs, at_most, between, near
 
 
+def _tunnel(pick: np.random.Generator) -> dry.TunnelDryer:
+    flow: Literal["counter", "co"] = "counter" if pick.random() < 0.5 else "co"
+    return dry.TunnelDryer(
+        100.0, 1.0, float(pick.uniform(50.0, 110.0)), float(pick.uniform(2.0, 5.0)), flow,
+        float(pick.choice([0.0, 0.5, 0.9])),
+    )  # fmt: skip
+
+
 def _random_results() -> dict[str, list[tuple[float, float]]]:
     """Water and energy residual of random runs of every dryer, trough, bath and drying ground."""
     pick = np.random.default_rng(20261125)
     ids = leaf.profile_ids()
     found: dict[str, list[tuple[float, float]]] = {}
 
-    def add(name: str, result: StageResult) -> None:
+    def add(name: str, result: StageResult | dry.TransientResult) -> None:
         residuals = (result.water_residual, result.energy_residual)
         found.setdefault(name, []).append(residuals)
 
@@ -47,6 +56,12 @@ def _random_results() -> dict[str, list[tuple[float, float]]]:
         )
         for kind in (dry.BeltDryer, dry.FluidBed, dry.TrayDryer):
             add(kind.__name__, dry.simulate(kind(20.0, zones), run, with_spread=False))
+        add("TunnelDryer", dry.simulate_tunnel(_tunnel(pick), run, with_spread=False))
+        gap = float(pick.uniform(0.2, 1.0)) * run.residence_h
+        add("Belt in time", dry.transient(
+            dry.BeltDryer(20.0, zones), run, 2.0 * run.residence_h, ((gap, 1.5 * gap),),
+            running=bool(i % 2),
+        ))  # fmt: skip
         trough = wither.Trough()
         load = wither.WitherRun(
             leaf_id="tea_black",
