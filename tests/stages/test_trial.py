@@ -145,6 +145,36 @@ ROLLER, ROLLED = Roller(), RollRun("tea_black", 150.0, 0.65)
         (lambda: trial.fit_sieve([1.0, 0.0], [0.5, 0.1], 1.0), "size_mm of point 2 is 0"),
         (lambda: trial.fit_sieve([0.5, 1.0], [0.2, 0.7], 1.0), "needs at least 3"),
         (
+            lambda: trial.fit_roll(ROLLER, ROLLED, [5.0, 9.0, 20.0], [0.5, 0.3, 0.2]),
+            "disruption falls over the points",
+        ),
+        (
+            lambda: trial.fit_sieve([0.5, 1.0, 2.0], [0.9, 0.5, 0.1], 1.0),
+            "share_staying falls over the points; more of the coarse stays",
+        ),
+        (
+            lambda: trial.fit_sizes([0.5, 1.0, 2.0], [0.1, 0.5, 0.9]),
+            "share_coarser rises over the points; less stays above",
+        ),
+        (
+            lambda: trial_stage.fit_wither(
+                wither.Trough(),
+                wither.WitherRun("tea_black", 1200.0, 0.78, (0.0,), (24.0,), (0.75,)),
+                [2.0, 4.0, 6.0],
+                [0.66, 0.70, 0.74],
+            ),
+            "reading_wb rises over the points; leaf on a trough loses water",
+        ),
+        (
+            lambda: trial_stage.fit_blanch(
+                blanch.Bath(water_kg=100.0, dip_kg=1.0),
+                blanch.BlanchRun("sugar_kelp_raw", 1.0, 0.88, 4600.0),
+                [15.0, 60.0],
+                [9500.0, 1200.0],
+            ),
+            "point 1 is 9500; the leaf went in with 4600, and it cannot gain",
+        ),
+        (
             lambda: trial_stage.fit_oxidise(
                 oxidise.Floor(), oxidise.OxidiseRun("tea_black", 1.0, 0.6), [20.0, 10.0], [0.1, 0.1]
             ),

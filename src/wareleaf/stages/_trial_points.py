@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
+from scipy.stats import rankdata
 
 from wareleaf.measure import require
 from wareleaf.stages.common import Array
+
+_WRONG_WAY = -0.5
 
 
 def column(
@@ -53,4 +56,32 @@ def as_long(first: str, others: dict[str, Sequence[float]], count: int) -> None:
             name,
             len(values),
             f"{name} has {len(values)} values and {first} has {count}; they must be as many.",
+        )
+
+
+def goes(name: str, over: Array, values: Array, way: int, why: str) -> None:
+    """Refuse points that clearly run the wrong way: up (``way`` 1) or down (-1) over the other.
+
+    Noise may turn single points or a pair; a rank correlation of three and more below -0.5 of the
+    right way is no noise but columns or shares turned round.
+    """
+    if values.size < 3 or float(np.ptp(values)) == 0.0 or float(np.ptp(over)) == 0.0:
+        return  # too few to tell, or what the fit itself refuses
+    ranks = [rankdata(column) for column in (over, values)]
+    require(
+        way * float(np.corrcoef(*ranks)[0, 1]) > _WRONG_WAY,
+        name,
+        values.tolist(),
+        f"{name} {'falls' if way > 0 else 'rises'} over the points; {why}, so check the columns.",
+    )
+
+
+def at_most(name: str, values: Array, most: float, why: str) -> None:
+    """Refuse a reading above what there was at the start, a twentieth of doubt allowed."""
+    for number, value in enumerate(values.tolist(), start=1):
+        require(
+            value <= 1.05 * most,
+            f"{name}.{number - 1}",
+            value,
+            f"{name} of point {number} is {value:g}; {why} {most:g}, and it cannot gain.",
         )

@@ -16,7 +16,7 @@ import numpy as np
 from wareleaf.leaf.fit import Curve, Fit, fit_curve, ranked
 from wareleaf.measure import Figure, require
 from wareleaf.stages import mill_law, sift_size
-from wareleaf.stages._trial_points import as_long, column
+from wareleaf.stages._trial_points import as_long, column, goes
 from wareleaf.stages.common import Array, finite, stage_figures
 from wareleaf.stages.roll_run import Roller, RollRun, disruption_rate_per_min
 
@@ -149,6 +149,7 @@ def fit_roll(
             for p in column("pressure_kpa", pressure, 0.0, 1e5, "kPa").tolist()
         ]
     )
+    goes("disruption", rate * time, broken, 1, "a roll only breaks cells")
 
     def curve(p: Array) -> Array:
         return 1.0 - (1.0 - run.disruption) * np.exp(-p[0] * rate * time)
@@ -191,6 +192,7 @@ def fit_sieve(
     as_long("size_mm", {"share_staying": share_staying}, len(size_mm))
     size = column("size_mm", size_mm, 0.0, 1000.0, "mm", ends=False)
     share = column("share_staying", share_staying, 0.0, 1.0)
+    goes("share_staying", size, share, 1, "more of the coarse stays on a sieve")
     figures = stage_figures("sift")
     sharp = {"whiten": "all.whiten_alpha", "reid_plitt": "all.reid_plitt_exponent"}
     found = []
@@ -235,6 +237,7 @@ def fit_sizes(size_mm: Sequence[float], share_coarser: Sequence[float]) -> list[
     as_long("size_mm", {"share_coarser": share_coarser}, len(size_mm))
     size = column("size_mm", size_mm, 0.0, 1000.0, "mm", ends=False)
     coarser = column("share_coarser", share_coarser, 0.0, 1.0)
+    goes("share_coarser", size, coarser, -1, "less stays above a wider aperture")
     middle = float(np.exp(np.mean(np.log(size)))) if size.size else 1.0
     found = []
     for kind, (guesses, (least, most)) in _SPREADS.items():

@@ -15,7 +15,7 @@ from scipy.interpolate import CubicSpline, interp1d
 
 from wareleaf import leaf
 from wareleaf.leaf.fit import fit_curve
-from wareleaf.stages._trial_points import as_long, column, rising
+from wareleaf.stages._trial_points import as_long, at_most, column, goes, rising
 from wareleaf.stages._wither_march import Cases, carry
 from wareleaf.stages._wither_spec import Trough, WitherRun
 from wareleaf.stages.blanch_run import simulate as blanch
@@ -47,6 +47,7 @@ def fit_wither(
     hours = column("time_h", time_h, 0.0, run.duration_h, "h")
     rising("time_h", time_h)
     read = column("reading_wb", reading_wb, 0.0, 1.0, ends=False)
+    goes("reading_wb", hours, read, -1, "leaf on a trough loses water")
 
     # All rates side by side in one march, and a spline between them in the logarithm.
     run = replace(run, rate_factor=1.0)
@@ -105,6 +106,7 @@ def fit_blanch(
     seconds = column("immersion_s", immersion_s, 0.0, 7200.0, "s", ends=False)
     column("temperature_c", hot, 20.0, 100.0, "degC")
     left = column("iodine_mg_kg_dw", iodine_mg_kg_dw, 0.0, 50_000.0, "mg/kg")
+    at_most("iodine_mg_kg_dw", left, run.iodine_mg_kg_dw, "the leaf went in with")
 
     def curve(p: Array) -> Array:
         moved = replace(run, leach_factor=float(p[0]), residual_factor=float(p[1]))
