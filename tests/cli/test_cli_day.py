@@ -278,3 +278,14 @@ def test_a_day_is_planned_at_the_shell(shell):
     assert [o["machine_id"] for o in again["outages"]] == ["trough-1"]
     assert all(r["machine_id"] != "trough-1" for r in again["runs"])
     assert shell.run("davin", "plan", "now", "tea").exit_code == 2  # only the manager plans
+
+
+def test_moisture_is_wet_basis_unless_said_and_the_rest_dry(shell: Shell) -> None:
+    lot = dried_wakame(shell)
+    sample = shell.data("mirel", "sample", lot, "50 g")["sample_id"]
+    words = ("--unit", "%", "--uncertainty", "0.2")
+    wet = shell.data("mirel", "result", lot, sample, "moisture", "9.6", *words)
+    assert wet["facts"]["basis"] == "wet"
+    assert (
+        shell.data("mirel", "result", lot, sample, "ash", "24", *words)["facts"]["basis"] == "dry"
+    )

@@ -12,6 +12,7 @@ from importlib import resources
 
 from wareleaf.measure import BadInput, require
 from wareleaf.release.limits import all_limits
+from wareleaf.release.quantities import all_of_it
 
 _FRESH = ("fresh", "washed", "blanched", "withered", "rolled", "oxidised")
 _DRIED = ("dried", "flake", "powder", "graded", "blended", "packed", "refuse")
@@ -96,6 +97,7 @@ class Result:
                 value,
                 f"{self.parameter} is {value}; a result must be a finite number of 0 or more.",
             )
+        self._refuse_more_than_all()
         require(
             math.isfinite(self.standard_uncertainty) and self.standard_uncertainty >= 0.0,
             "standard_uncertainty",
@@ -111,6 +113,19 @@ class Result:
                 f"{self.parameter} is {self.value:g} but the highest of its sample units is "
                 f"{max(self.units):g}; value must be the highest unit.",
             )
+
+    def _refuse_more_than_all(self) -> None:
+        """A kilogram holds no more than a kilogram; water per dry matter alone has no such end."""
+        most = all_of_it(self.unit)
+        if most is None or (self.parameter == "moisture" and self.basis == "dry"):
+            return
+        require(
+            self.value <= most,
+            self.parameter,
+            self.value,
+            f"{self.parameter} is {self.value:g} {self.unit}; a leaf holds at most {most:g} "
+            f"{self.unit} of anything. Is the unit right?",
+        )
 
 
 @dataclass(frozen=True)

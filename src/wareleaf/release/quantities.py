@@ -62,6 +62,22 @@ def unit_factor(unit: str, to_unit: str) -> float:
     raise BadInput("unit", unit, f"unit is {unit!r}; it cannot be compared with {to_unit!r}.")
 
 
+def all_of_it(unit: str) -> float | None:
+    """The value in ``unit`` at which the leaf would hold nothing else; None for counts.
+
+    Parameters
+    ----------
+    unit : str
+        Such as ``mg/kg`` or ``%``.
+
+    Returns
+    -------
+    float or None
+        1e6 mg/kg in that unit (definition of the units).
+    """
+    return 1e6 / _MG_KG[unit] if unit in _MG_KG else None
+
+
 def _dry_share(moisture_wb: float | None, basis: str, what: str) -> float:
     if basis == "dry":
         return 1.0

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from difflib import get_close_matches
 
 from wareleaf.book import Draw, Event, Stream
 from wareleaf.measure.errors import BadInput, require
-from wareleaf.release import Result
+from wareleaf.release import Result, all_limits
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, new_token, record
+
+ALIKE = 0.85
+"""Likeness of two words, 0 to 1, from which one is taken for a slip of the other (our own choice:
+one letter in six)."""
 
 
 @dataclass(frozen=True)
@@ -94,16 +99,23 @@ def record_result(
     at: datetime | None = None,
     document: str = "",
     note: str = "",
+    sampled_here: bool = True,
 ) -> Event:
     """Record one laboratory result on a lot.
+
+    ``sampled_here`` is False for a sample that was taken before the book was kept, so that the
+    book may have no entry of it; one that the book took out of another lot is refused either way.
 
     Raises
     ------
     BadInput
-        For a value that cannot be a result, an unknown lot, or a person who may not.
+        For a value that cannot be a result, an unknown lot, a sample that was not taken out of it,
+        or a person who may not.
     """
     lot = works.book.lot(lot_id)
     acting(works, who, "record a result", lot.site)
+    _check_sample(works, lot_id, sample_id, sampled_here)
+    _check_name(found.parameter)
     if found.moisture_wb is not None and not 0.0 <= found.moisture_wb < 1.0:
         raise BadInput(
             "moisture_wb",
@@ -137,6 +149,37 @@ def record_result(
             facts=facts,
         ),
     )
+
+
+def _check_sample(works: Works, lot_id: str, sample_id: str, sampled_here: bool) -> None:
+    """A result of another lot's sample could release the wrong lot."""
+    taken = works.book.events_in_force(kind="sample", lot_id=lot_id)
+    own = [str(e.facts["sample_id"]) for e in taken]
+    if sample_id in own:
+        return
+    others = works.book.events_in_force(kind="sample")
+    of = next((e.facts["lot_id"] for e in others if e.facts["sample_id"] == sample_id), None)
+    if of is None and not sampled_here:
+        return
+    why = f"Sample {sample_id} was taken out of {of}" if of else f"There is no sample {sample_id}"
+    then = (
+        f"the samples of {lot_id} are: {', '.join(own)}" if own else f"take one of {lot_id} first"
+    )
+    raise BadInput("sample_id", sample_id, f"{why}; {then}.")
+
+
+def _check_name(parameter: str) -> None:
+    """What is misspelt would be kept, and no limit would ever read it."""
+    known = {limit.parameter for limit in all_limits()} | {"moisture"}
+    if parameter in known:
+        return
+    meant = get_close_matches(parameter.strip().casefold().replace(" ", "_"), known, 1, ALIKE)
+    if meant:
+        raise BadInput(
+            "parameter",
+            parameter,
+            f"No limit is for {parameter!r}; is it {meant[0]}? Type it so, or a name of its own.",
+        )
 
 
 def as_result(found: Found, reference: str = "") -> Result:

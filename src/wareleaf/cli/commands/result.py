@@ -18,9 +18,7 @@ from wareleaf.cli.typed import fraction, number
 @click.option(
     "--basis",
     type=click.Choice(["wet", "dry", "hydrated"]),
-    default="dry",
-    show_default=True,
-    help="What the value is per kg of.",
+    help="What the value is per kg of; wet for moisture, else dry, when left out.",
 )
 @click.option("--moisture", help="Of the sample as analysed, in %; needed between wet and dry.")
 @click.option("--below-loq", is_flag=True, help="Reported as less than VALUE.")
@@ -40,7 +38,7 @@ def command(job: Job, **given: str | bool | None) -> None:
         value=number(text["value"], "value"),
         standard_uncertainty=number(text["uncertainty"], "uncertainty"),
         unit=text["unit"],
-        basis=text["basis"],
+        basis=text.get("basis") or ("wet" if text["parameter"] == "moisture" else "dry"),
         moisture_wb=fraction(text.get("moisture"), "moisture_wb"),
         below_loq=bool(given["below_loq"]),
         method=text["method"],

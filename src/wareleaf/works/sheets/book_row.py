@@ -207,6 +207,7 @@ def _result(pen: Pen, rows: Sequence[Row]) -> str:
         at=row.at,
         document=row.get("document", ""),
         note=_note(pen, row),
+        sampled_here=False,
     )
     return f"{found.parameter} {found.value:g} {found.unit} on {lot_id}"
 
