@@ -26,6 +26,6 @@ def command(job: Job, lot_id: str, file: Path, alone: bool) -> None:
         f"{len(made['events'])} events of lot {lot_id} written to {file}.",
         "A receipt holds the events word for word, with names of people and partners in them.",
         f"Who checks needs the public key, from you and not from the file: {key}",
-        next_step(f"verify-receipt {file} --key '{key}'"),
+        next_step(f"verify {file} --key '{key}'"),
     ]
     job.say({"file": file, "events": len(made["events"]), "key": key}, lines)

@@ -146,4 +146,4 @@ def proof(job: Job, older: int, file: Path, newer: int) -> None:
 
     made = proof_between(job.works, older, newer)
     write_json(file, made)
-    job.say(made, [f"Written to {file}.", next_step(f"verify-receipt {file} --key VKEY")])
+    job.say(made, [f"Written to {file}.", next_step(f"verify {file} --key VKEY")])
