@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from starlette.testclient import TestClient
@@ -368,6 +369,21 @@ def test_the_trace_adds_up(client: TestClient, seeded: Seeded) -> None:
     page = client.get(f"/trace/{seeded.lots['kelp']}").text
     for name in ("washed", "blanched", "dried", "flake", "flake2"):
         assert f'href="/trace/{seeded.lots[name]}"' in page
+
+
+def test_a_trace_as_known_then_says_so_and_keeps_to_it(client: TestClient, seeded: Seeded) -> None:
+    kelp, flake = seeded.lots["kelp"], seeded.lots["flake"]
+    zone = seeded.works.settings.zone
+    early = seeded.works.book.lot(kelp).made_at.astimezone(zone).strftime("%Y-%m-%dT%H:%M")
+    then = seeded.works.book.lot(kelp).made_at + timedelta(minutes=2)
+    known_on = then.astimezone(zone).strftime("%Y-%m-%dT%H:%M")
+    page = client.get(f"/trace/{kelp}", params={"known_on": known_on}, headers=HTML)
+    assert page.status_code == 200 and "As known on" in page.text and flake not in page.text
+    assert f'href="/trace/{kelp}?known_on=' in page.text
+    assert flake in client.get(f"/trace/{kelp}", headers=HTML).text
+    bad = client.get(f"/trace/{flake}", params={"known_on": early}, headers=HTML)
+    assert bad.status_code == 422 and "in the book" in bad.text
+    assert client.get(f"/trace/{flake}", params={"known_on": "noon"}).status_code == 422
 
 
 def test_the_day_lists_what_needs_someone_by_deadline(client: TestClient, seeded: Seeded) -> None:

@@ -40,13 +40,15 @@ class _Flow:
     dry_kg: float
 
 
-def trace_graph(view: TraceView, page: str = "/trace/", *, short: bool = False) -> Markup:
-    """Draw a trace, left to right; a box leads to the ``page`` of its lot.
+def trace_graph(
+    view: TraceView, page: str = "/trace/", *, query: str = "", short: bool = False
+) -> Markup:
+    """Draw a trace, left to right; a box leads to the ``page`` of its lot, with ``query`` behind.
 
     A ``short`` one folds the columns between where it came from and the steps next to the lot into
     one box that says how many lots are in it; the same on the way to the customers.
     """
-    boxes, flows = _gather(view, page)
+    boxes, flows = _gather(view, page, query)
     if short:
         boxes, flows = _shorten(boxes, flows, view.lot.lot_id)
     boxes, flows = _cap(boxes, flows, view.lot.lot_id)
@@ -74,7 +76,7 @@ def trace_graph(view: TraceView, page: str = "/trace/", *, short: bool = False) 
     )
 
 
-def _gather(view: TraceView, page: str) -> tuple[list[_Box], list[_Flow]]:
+def _gather(view: TraceView, page: str, query: str) -> tuple[list[_Box], list[_Flow]]:
     depth = len(view.back.levels) - 1
     boxes: dict[str, _Box] = {}
     for node, column in (
@@ -95,7 +97,7 @@ def _gather(view: TraceView, page: str) -> tuple[list[_Box], list[_Flow]]:
                 node.lot_id,
                 _what(lot, source=node.end and column < depth),
                 node.dry_g / 1000.0,
-                f"{page}{node.lot_id}",
+                f"{page}{node.lot_id}{query}",
                 tint,
             ),
         )

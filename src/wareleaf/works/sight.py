@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from wareleaf.book import Book, Event, LotState, RunState, lots_touched
+from wareleaf.book import (
+    Book,
+    Edge,
+    Event,
+    LotState,
+    RunState,
+    Trace,
+    edges_of,
+    lots_touched,
+    trace_back,
+    trace_forward,
+)
 from wareleaf.measure.errors import BadInput
 from wareleaf.works.house import Works
 from wareleaf.works.settings import WorksSettings
 
 
 class Records(Protocol):
-    """The questions that a recall asks of a book; an open `BookStore` answers them too."""
+    """What a recall or a trace asks of a book; a `BookStore` answers them too."""
 
     def events_in_force(
         self,
@@ -32,6 +43,10 @@ class Records(Protocol):
     def runs(
         self, site: str | None = None, *, ids: Iterable[str] | None = None
     ) -> list[RunState]: ...
+
+    def trace_back(self, lot_id: str) -> Trace: ...
+
+    def trace_forward(self, lot_id: str) -> Trace: ...
 
 
 @dataclass(frozen=True)
@@ -148,3 +163,14 @@ class KnownThen:
             if (site is None or r.site == site) and (wanted is None or r.run_id in wanted)
         ]
         return sorted(found, key=lambda r: (r.started_at, r.run_id))
+
+    def trace_back(self, lot_id: str) -> Trace:
+        """Everything that a lot was made of, by what was known then."""
+        return trace_back(self._edges(), lot_id, self.lot(lot_id).dry_g)
+
+    def trace_forward(self, lot_id: str) -> Trace:
+        """Everything that had been made of a lot, by what was known then."""
+        return trace_forward(self._edges(), lot_id, self.lot(lot_id).dry_g)
+
+    def _edges(self) -> Iterator[Edge]:
+        return (edge for event in self._then.events for edge in edges_of(event))

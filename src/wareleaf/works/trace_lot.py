@@ -9,6 +9,7 @@ from datetime import datetime
 from wareleaf.book import LotState, Trace
 from wareleaf.works.house import Works
 from wareleaf.works.returns import returned_of
+from wareleaf.works.sight import Sight, sight
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,10 @@ class Receipt:
 
 @dataclass(frozen=True)
 class TraceView:
-    """A lot's history both ways, with the lots it passes through."""
+    """A lot's history both ways, with the lots it passes through.
+
+    ``known_at`` is the moment whose knowledge is shown, None for all that is known now.
+    """
 
     lot: LotState
     back: Trace
@@ -53,30 +57,37 @@ class TraceView:
     origins: tuple[Origin, ...]
     receipts: tuple[Receipt, ...]
     in_stock: tuple[tuple[LotState, float], ...]
+    known_at: datetime | None = None
 
 
-def trace(works: Works, lot_id: str) -> TraceView:
+def trace(works: Works, lot_id: str, known_on: datetime | None = None) -> TraceView:
     """Trace a lot back to its lines and fields and forward to its customers.
+
+    With ``known_on`` as it was known at that moment: what was recorded or corrected later is left
+    out.
 
     Raises
     ------
     BadInput
-        For an unknown lot.
+        For a lot that is, or was then, unknown, or a moment that `sight` refuses.
     """
-    lot = works.book.lot(lot_id)
-    back, forward = works.book.trace_back(lot_id), works.book.trace_forward(lot_id)
+    seen = sight(works, known_on)
+    book = seen.book
+    lot = book.lot(lot_id)
+    back, forward = book.trace_back(lot_id), book.trace_forward(lot_id)
     ids = [n.lot_id for n in (*back.nodes, *forward.nodes)]
-    lots = {each.lot_id: each for each in works.book.lots(ids=list(dict.fromkeys(ids)))}
+    lots = {each.lot_id: each for each in book.lots(ids=list(dict.fromkeys(ids)))}
     return TraceView(
         lot=lot,
         back=back,
         forward=forward,
         lots=lots,
         origins=_origins(works, back, lots),
-        receipts=_receipts(works, forward, lots),
+        receipts=_receipts(seen, forward, lots),
         in_stock=tuple(
             (lots[n.lot_id], n.share) for n in forward.nodes if lots[n.lot_id].remaining_mass_g > 0
         ),
+        known_at=seen.at if seen.past else None,
     )
 
 
@@ -99,13 +110,13 @@ def _origins(works: Works, back: Trace, lots: Mapping[str, LotState]) -> tuple[O
     return tuple(sorted(origins, key=lambda o: -o.share))
 
 
-def _receipts(works: Works, forward: Trace, lots: Mapping[str, LotState]) -> tuple[Receipt, ...]:
-    names = {c.id: c.name for c in works.settings.customer}
+def _receipts(seen: Sight, forward: Trace, lots: Mapping[str, LotState]) -> tuple[Receipt, ...]:
+    names = {c.id: c.name for c in seen.settings.customer}
     found = []
     for node in forward.nodes:
         if not lots[node.lot_id].shipped_mass_g:
             continue
-        moved = works.book.events_in_force(kind=("ship", "receive_back"), lot_id=node.lot_id)
+        moved = seen.book.events_in_force(kind=("ship", "receive_back"), lot_id=node.lot_id)
         ships = [e for e in moved if e.kind == "ship"]
         back = returned_of(ships, [e for e in moved if e.kind == "receive_back"])
         for event in ships:

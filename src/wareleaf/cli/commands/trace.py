@@ -9,16 +9,18 @@ from wareleaf.cli.common import Job, in_works, kg, next_step, percent
 
 @click.command("trace")
 @click.argument("lot_id", metavar="LOT")
+@click.option("--as-known", help="Answer as it was known at this time.")
 @in_works()
-def command(job: Job, lot_id: str) -> None:
+def command(job: Job, lot_id: str, as_known: str | None) -> None:
     """Trace LOT both ways, with shares by dry matter."""
     from wareleaf.works.room_view import rooms_passed
     from wareleaf.works.trace_lot import trace
     from wareleaf.works.whereabouts import whereabouts
 
-    view = trace(job.works, lot_id)
+    view = trace(job.works, lot_id, job.at(as_known, "as_known"))
     now = whereabouts(view)
-    lines = [f"{lot_id} came from:"]
+    lines = [f"As known on {job.show(view.known_at)}."] if view.known_at else []
+    lines.append(f"{lot_id} came from:")
     lines += [
         f"  {o.name} ({o.source_id}): {percent(o.share)}, {o.dry_kg:.2f} kg dry matter; intake "
         f"{', '.join(o.lots)}"

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import RedirectResponse, Response
 
+from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import session
 from wareleaf.web.as_json import wants_json
+from wareleaf.web.forms import Entered, asked
 from wareleaf.web.trace_graph import trace_graph
-from wareleaf.web.view import show
+from wareleaf.web.view import refused_status, show
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.room_view import rooms_passed
 from wareleaf.works.trace_lot import trace
@@ -31,17 +35,28 @@ def search(request: Request, q: str = "") -> Response:
 
 
 @router.get("/trace/{lot_id}", include_in_schema=False)
-def one(request: Request, lot_id: str) -> Response:
-    works = session.works_of(request)
-    view = trace(works, lot_id)
+def one(request: Request, lot_id: str, form: Entered = Depends(asked)) -> Response:
+    works, status = session.works_of(request), 200
+    problems: tuple[Problem, ...] = ()
+    try:
+        known_on = form.time("known_on", "As known on")
+        form.check()
+        view = trace(works, lot_id, known_on)
+    except BadInput as error:
+        if not form.get("known_on"):
+            raise
+        view = trace(works, lot_id)
+        problems, status = tuple(error.problems), refused_status(error)
     balance = whereabouts(view)
     passed = rooms_passed(works, view.lots.values())
+    query = f"?{urlencode({'known_on': form.get('known_on')})}" if view.known_at else ""
     context = {
         "view": view,
         "balance": balance,
         "lot": view.lot,
-        "picture": trace_graph(view),
+        "picture": trace_graph(view, query=query),
         "passed": passed,
+        "form": form,
     }
     data = {"trace": view, "balance": balance, "rooms": passed}
-    return show(request, "trace_lot.html", context, data=data)
+    return show(request, "trace_lot.html", context, data=data, problems=problems, status=status)
