@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from wareleaf.book import Draw, Event, LotState, Stream
 from wareleaf.measure.errors import BadInput, require
@@ -26,6 +27,7 @@ def destroy(
     witness: str,
     document: str,
     reason: str,
+    happened_at: datetime | None = None,
 ) -> Event:
     """Destroy part or all of a lot.
 
@@ -37,6 +39,8 @@ def destroy(
         Who saw it; someone else than who records it.
     document : str
         Number of the paper that shows it.
+    happened_at : datetime, optional
+        When; now without it.
 
     Raises
     ------
@@ -46,9 +50,8 @@ def destroy(
     lot = works.book.lot(lot_id)
     acting(works, who, JOB, lot.site)
     _check(works, who, method, witness, document, reason)
-    return record(
-        works, _entry(who, [(lot, draw(lot, mass_kg))], method, witness, document, reason)
-    )
+    entry = _entry(who, [(lot, draw(lot, mass_kg))], method, witness, document, reason)
+    return record(works, replace(entry, happened_at=happened_at))
 
 
 def destroy_held(

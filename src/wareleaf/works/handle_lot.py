@@ -164,8 +164,15 @@ def _refuse_made_of_nothing(lot: LotState, taken: Draw, masses_kg: Sequence[floa
         )
 
 
-def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
-    """Put a lot on hold, and all that was made of it and is still here.
+def hold(works: Works, who: str, lot_id: str, reason: str, *, document: str = "") -> Event:
+    """Put a lot on hold, as `hold_all`; the event of the lot itself."""
+    return hold_all(works, who, lot_id, reason, document=document)[0]
+
+
+def hold_all(
+    works: Works, who: str, lot_id: str, reason: str, *, document: str = ""
+) -> tuple[Event, ...]:
+    """Put a lot on hold, and all that was made of it and is still here; its own event first.
 
     Held leaf cannot be packed, blended or shipped until it is freed. What already left is not
     reached: `trace` says who has it.
@@ -186,6 +193,7 @@ def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
                 site=each.site,
                 who=who,
                 why=reason,
+                document=document.strip(),
                 facts={
                     "lot_id": each.lot_id,
                     "reason": reason.strip()
@@ -197,19 +205,38 @@ def hold(works: Works, who: str, lot_id: str, reason: str) -> Event:
         for each in (lot, *made_of_it)
     ]
     works.book.append_many(events, now=works.now())
-    return events[0]
+    return tuple(events)
 
 
-def free(works: Works, who: str, lot_id: str, reason: str) -> Event:
+def free(works: Works, who: str, lot_id: str, reason: str, *, document: str = "") -> Event:
     """Take a lot off hold without releasing it to a market; only who may release may do that."""
     lot = works.book.lot(lot_id)
     acting(works, who, "release a lot", lot.site)
     require(bool(reason.strip()), "reason", reason, "reason is empty; say why it is freed.")
     facts = {"lot_id": lot_id, "markets": [], "reason": reason.strip()}
-    return record(works, Entry(kind="release", site=lot.site, who=who, why=reason, facts=facts))
+    return record(
+        works,
+        Entry(
+            kind="release",
+            site=lot.site,
+            who=who,
+            why=reason,
+            document=document.strip(),
+            facts=facts,
+        ),
+    )
 
 
-def write_off(works: Works, who: str, lot_id: str, mass_kg: float | None, reason: str) -> Event:
+def write_off(
+    works: Works,
+    who: str,
+    lot_id: str,
+    mass_kg: float | None,
+    reason: str,
+    *,
+    document: str = "",
+    happened_at: datetime | None = None,
+) -> Event:
     """Waste part or all of a lot."""
     lot = works.book.lot(lot_id)
     acting(works, who, "hold a lot", lot.site)
@@ -221,6 +248,8 @@ def write_off(works: Works, who: str, lot_id: str, mass_kg: float | None, reason
         who=who,
         place=lot.place,
         why=reason,
+        document=document.strip(),
+        happened_at=happened_at,
         inputs=(taken,),
         streams=(Stream("waste", taken.mass_g, taken.dry_g),),
         facts={"reason": reason.strip()},

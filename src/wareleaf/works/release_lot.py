@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from urllib.parse import urlsplit
 
 from wareleaf import leaf as leaves
 from wareleaf.book import Event, LotState
@@ -160,9 +161,24 @@ def _assess(
 
 
 def release(
-    works: Works, who: str, lot_id: str, market_ids: Sequence[str], note: str = ""
+    works: Works,
+    who: str,
+    lot_id: str,
+    market_ids: Sequence[str],
+    note: str = "",
+    *,
+    document: str = "",
+    certificate: str = "",
 ) -> Event:
     """Sign a lot free for markets; every one of them must allow it.
+
+    Parameters
+    ----------
+    document : str
+        Number of the paper it rests on, such as a certificate of analysis.
+    certificate : str
+        Web address or other URI of a certificate the lot is sold under; it goes out with the
+        exchange (EPCIS 2.0, certificationInfo).
 
     Raises
     ------
@@ -172,6 +188,13 @@ def release(
     lot = works.book.lot(lot_id)
     acting(works, who, "release a lot", lot.site)
     require(bool(market_ids), "markets", [], "Choose at least one market.")
+    certificate = certificate.strip()
+    require(
+        not certificate or _is_address(certificate),
+        "certificate",
+        certificate,
+        f"certificate is {certificate!r}; give its address, such as https://example.com/cert/7.",
+    )
     decisions = _assess(works, lot_id, market_ids, confirmations(works), None)
     for decision in decisions:
         if not decision.may_release:
@@ -181,8 +204,24 @@ def release(
         "markets": [d.market.id for d in decisions],
         "decisions": [d.as_facts() for d in decisions],
         "note": note,
+        **({"certificate": certificate} if certificate else {}),
     }
-    return record(works, Entry(kind="release", site=lot.site, who=who, why=note, facts=facts))
+    return record(
+        works,
+        Entry(
+            kind="release",
+            site=lot.site,
+            who=who,
+            why=note,
+            document=document.strip(),
+            facts=facts,
+        ),
+    )
+
+
+def _is_address(text: str) -> bool:
+    parts = urlsplit(text)
+    return bool(parts.scheme and parts.netloc) and not any(c.isspace() for c in text)
 
 
 def confirm_limit(works: Works, who: str, limit_id: str, text: str) -> Event:

@@ -17,6 +17,7 @@ from wareleaf.measure.errors import BadInput
 @click.option("--document", required=True, help="Number of the paper that shows it.")
 @click.option("--mass", help=f"How much, all that remains when left out; {MASS_HELP}.")
 @click.option("--all-held", is_flag=True, help="All that the recall of LOT reaches and is held.")
+@click.option("--at", help="When; now when left out. Not with --all-held.")
 @in_works(who=True)
 def command(
     job: Job,
@@ -27,6 +28,7 @@ def command(
     document: str,
     mass: str | None,
     all_held: bool,
+    at: str | None,
 ) -> None:
     """Destroy LOT for REASON."""
     from wareleaf.works.destroy import destroy, destroy_held
@@ -35,9 +37,12 @@ def command(
     said = {"method": method, "witness": witness, "document": document, "reason": reason}
     if all_held and mass is not None:
         raise BadInput("mass", mass, "--all-held destroys whole lots; leave --mass out.")
+    if all_held and at is not None:
+        raise BadInput("at", at, "--all-held destroys what is held now; leave --at out.")
     if all_held:
         events = destroy_held(job.works, job.who, Fault("lot", lot_id), **said)
     else:
-        events = [destroy(job.works, job.who, lot_id, mass_kg(mass, "mass_kg"), **said)]
+        taken = mass_kg(mass, "mass_kg")
+        events = [destroy(job.works, job.who, lot_id, taken, **said, happened_at=job.at(at))]
     lines = [f"{kg(d.mass_g)} kg of lot {d.lot_id} destroyed." for e in events for d in e.inputs]
     job.say({"events": events}, lines)

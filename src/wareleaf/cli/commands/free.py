@@ -10,10 +10,11 @@ from wareleaf.cli.common import Job, in_works, next_step
 @click.command("free")
 @click.argument("lot_id", metavar="LOT")
 @click.argument("reason")
+@click.option("--document", default="", help="Number of the paper that clears it.")
 @in_works(who=True)
-def command(job: Job, lot_id: str, reason: str) -> None:
+def command(job: Job, lot_id: str, reason: str, document: str) -> None:
     """Take LOT off hold for REASON; only the quality manager may."""
     from wareleaf.works.handle_lot import free
 
-    event = free(job.works, job.who, lot_id, reason)
+    event = free(job.works, job.who, lot_id, reason, document=document)
     job.say(event, [f"Lot {lot_id} is off hold.", next_step(f"assess {lot_id}")])

@@ -10,10 +10,20 @@ from wareleaf.cli.common import Job, in_works, next_step
 @click.command("hold")
 @click.argument("lot_id", metavar="LOT")
 @click.argument("reason")
+@click.option("--document", default="", help="Number of the paper it rests on.")
 @in_works(who=True)
-def command(job: Job, lot_id: str, reason: str) -> None:
-    """Put LOT on hold for REASON."""
-    from wareleaf.works.handle_lot import hold
+def command(job: Job, lot_id: str, reason: str, document: str) -> None:
+    """Put LOT on hold for REASON, with all that was made of it and is still here."""
+    from wareleaf.works.handle_lot import hold_all
+    from wareleaf.works.trace_lot import trace
 
-    event = hold(job.works, job.who, lot_id, reason)
-    job.say(event, [f"Lot {lot_id} is on hold.", next_step(f"free {lot_id} REASON ends it")])
+    events = hold_all(job.works, job.who, lot_id, reason, document=document)
+    others = [e.facts["lot_id"] for e in events[1:]]
+    away = sorted({r.customer for r in trace(job.works, lot_id).receipts if r.net_kg > 0.0})
+    lines = [f"Lot {lot_id} is on hold."]
+    if others:
+        lines.append(f"On hold with it, made of it: {', '.join(others)}.")
+    if away:
+        lines.append(f"Some of it has left, to {', '.join(away)}: wareleaf recall --lot {lot_id}")
+    lines.append(next_step(f"free {lot_id} REASON ends it"))
+    job.say({"events": events, "away": away}, lines)

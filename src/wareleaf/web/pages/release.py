@@ -109,7 +109,8 @@ def handle(request: Request, lot_id: str, act: str, form: Entered = Depends(ente
     def do() -> str:
         if act == "sign":
             markets = form.all("markets")
-            release(works, who, lot_id, markets, form.get("note"))
+            papers = {name: form.get(name) for name in ("document", "certificate")}
+            release(works, who, lot_id, markets, form.get("note"), **papers)
             session.say(request, f"{lot_id} is released for {', '.join(markets)}.")
         elif act == "hold":
             handle_lot.hold(works, who, lot_id, form.get("reason"))
