@@ -11,10 +11,11 @@ from starlette.testclient import TestClient
 from web_works import Seeded
 
 from wareleaf.book.exchange import Naming
-from wareleaf.works import doors, handle_lot
+from wareleaf.works import bench, doors, handle_lot
 from wareleaf.works.exchange_book import set_naming
 from wareleaf.works.find_label import LONGEST, find_label
 from wareleaf.works.find_lots import find_lots
+from wareleaf.works.growing import record_harvest
 from wareleaf.works.label_lot import lot_on_label
 from wareleaf.works.record import Entry, draw, record
 
@@ -200,3 +201,23 @@ def test_an_own_number_of_the_works_sheets(seeded: Seeded, client: TestClient) -
     assert leads_to(client, "bin 77/b") == f"/lots/{made.lot_id}"
     handle_lot.hold(seeded.works, "bex", made.lot_id, "for the test")
     assert leads_to(client, "bin 77/b") == f"/lots/{made.lot_id}"
+
+
+def test_growers_harvests_laboratories_batches_and_entries(
+    client: TestClient, seeded: Seeded
+) -> None:
+    works = seeded.works
+    source = works.settings.source_of("line-05")
+    grown = find_label(works, source.grower.split()[0]).hits
+    assert {source.name} <= {h.name for h in grown if h.kind == "source"}
+    cut = record_harvest(works, "teo", "line-05", 900.0)
+    assert [(h.kind, h.exact) for h in find_label(works, cut.harvest_id).hits] == [
+        ("harvest", True)
+    ]
+    lot = seeded.lots["flake"]
+    (taken,) = works.book.events_in_force("sample")
+    found = bench.Found("iodine", 400.0, 20.0, "mg/kg", laboratory="Shore Lane laboratory")
+    event = bench.record_result(works, "mirel", lot, str(taken.facts["sample_id"]), found)
+    for text in ("shore lane laboratory", event.event_id, event.event_id.upper()):
+        assert leads_to(client, text) == f"/lots/{lot}", text
+    assert leads_to(client, event.event_id[:-1]) == ""

@@ -27,6 +27,11 @@ _ON_PAPERS = {
     "sample_id": "sample",
     "run_id": "run",
     "kit": "test kit",
+    "laboratory": "laboratory",
+    "harvest_id": "harvest",
+    "harvest": "harvest",
+    "film_batch": "film batch",
+    "label_batch": "label batch",
     "vehicle": "vehicle",
     "sscc": "pallet",
     "pallet": "pallet",
@@ -40,7 +45,8 @@ class Hit:
     Parameters
     ----------
     kind : str
-        lot, run, sample, pallet, paper, test kit, vehicle, customer, source or product.
+        lot, run, sample, pallet, paper, entry (of the book), harvest, laboratory, test kit,
+        vehicle, film batch, label batch, customer, source or product.
     name : str
         Its number or name.
     words : str
@@ -192,9 +198,10 @@ def _names(works: Works, wanted: str) -> Iterator[Hit]:
     newest = works.book.lots()[::-1]
     for kind, listed in (("source", settings.source), ("product", settings.product)):
         for each in listed:
-            if wanted in each.id.casefold() or wanted in each.name.casefold():
+            grower = getattr(each, "grower", "")
+            if any(wanted in said.casefold() for said in (each.id, each.name, grower)):
                 lots = [k.lot_id for k in newest if k.attributes.get(kind) == each.id]
-                yield _hit(kind, each.name, "", lots, exact=False)
+                yield _hit(kind, each.name, grower, lots, exact=False)
 
 
 def _gtin(works: Works, gtin: str) -> Iterator[Hit]:
@@ -235,6 +242,8 @@ def _on_papers(works: Works, words: str) -> list[Hit]:
 def _keys(event: Event, wanted: str) -> Iterator[tuple[str, str]]:
     if wanted in event.document.casefold():
         yield "paper", event.document
+    if wanted == event.event_id.casefold():
+        yield "entry", event.event_id
     for name, value in _texts(event.facts):
         kind = _ON_PAPERS.get(name, "")
         if kind and wanted in value.casefold():
