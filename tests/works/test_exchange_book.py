@@ -48,6 +48,9 @@ def test_the_past_of_one_lot_is_complete_for_its_buyer(demo_works, tmp_path):
     file.write_text(json.dumps(doc))
     found = read_in(file, naming_of(demo_works))
     assert len(found.events) == len([e for e in events if "errorDeclaration" not in e])
+    with pytest.raises(BadInput, match="written with --private"):
+        make_book(found, tmp_path / "half.db")
+    assert not (tmp_path / "half.db").exists()
 
 
 def test_bad_files_are_refused(demo_works, tmp_path):

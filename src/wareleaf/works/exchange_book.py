@@ -164,6 +164,13 @@ def make_book(found: Imported, path: Path) -> int:
         raise BadInput("into", str(path), f"{path} exists already; name a new file.")
     if not found.events:
         raise BadInput("file", None, "The document carries no events of a book of this kind.")
+    if not found.with_facts:
+        raise BadInput(
+            "file",
+            None,
+            "The document was written for customers: what the events need to make a book stayed at "
+            "home. Ask for one that was written with --private.",
+        )
     try:
         with open_book(path) as made:
             now = max(max(e.recorded_at, e.happened_at) for e in found.events)

@@ -55,11 +55,16 @@ class Arrival:
 
 @dataclass(frozen=True)
 class Imported:
-    """Events of a book, arrivals, and in words what was left aside."""
+    """Events of a book, arrivals, and in words what was left aside.
+
+    ``with_facts`` is whether every event of the book came with its facts, so that a book can be
+    made of them; a document for customers leaves them at home.
+    """
 
     events: tuple[Event, ...]
     arrivals: tuple[Arrival, ...]
     left_aside: tuple[str, ...]
+    with_facts: bool = True
 
 
 def read_document(document: Mapping[str, Any], naming: Naming) -> Imported:
@@ -77,6 +82,7 @@ def read_document(document: Mapping[str, Any], naming: Naming) -> Imported:
     events: list[Event] = []
     arrivals: list[Arrival] = []
     aside: list[str] = []
+    with_facts = True
     for n, data in enumerate(events_of(document)):
         own = _own(data, prefix)
         if own.get("kind"):
@@ -84,6 +90,7 @@ def read_document(document: Mapping[str, Any], naming: Naming) -> Imported:
                 _void_if_needed(data, own, events, prefix)
             else:
                 events.append(_event(data, own, prefix))
+                with_facts = with_facts and "facts" in own
         elif "errorDeclaration" in data:
             gone = event_hash(data, document.get("@context"))
             arrivals = [a for a in arrivals if a.event_hash != gone]
@@ -93,7 +100,7 @@ def read_document(document: Mapping[str, Any], naming: Naming) -> Imported:
             arrivals += found
             if not found:
                 aside.append(f"Event {n} ({data['type']}) names no lot that arrives.")
-    return Imported(tuple(events), tuple(arrivals), tuple(aside))
+    return Imported(tuple(events), tuple(arrivals), tuple(aside), with_facts)
 
 
 def _our_prefix(context: Any) -> str:
