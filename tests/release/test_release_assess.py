@@ -161,6 +161,8 @@ def test_hold_keeps_a_good_lot_back():
     answer = assess(held, [iodine(600.0), ARSENIC], "AU", on_date=DAY)
     assert not answer.may_release
     assert "On hold: Wet bag seen." in answer.sentences
+    short = lot_facts("K-2", "sugar_kelp_blanched", "dried", moisture_wb=0.1, hold_reason="smells")
+    assert "On hold: smells." in assess(short, [iodine(600.0), ARSENIC], "AU", [], DAY).sentences
 
 
 def test_guide_values_warn_and_do_not_bind():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING
 
 from wareleaf.measure.errors import BadInput
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 MASS_HELP = "kg when no unit is given; g, lb and t are read too"
 _HOURS = {"h": 1.0, "min": 1.0 / 60.0, "s": 1.0 / 3600.0}
+_DAYS = {"": 1.0, "d": 1.0, "day": 1.0, "days": 1.0, "week": 7.0, "weeks": 7.0}
 _ENDS = {"_h": "h", "minutes": "min", "_s": "s"}
 
 
@@ -42,6 +44,20 @@ def number(text: str, field: str) -> float:
     if not abs(found) <= LARGEST:
         raise BadInput(field, text, f"{field} is {text!r}; give a number.")
     return found
+
+
+def days(text: str, field: str) -> float:
+    """A number of days, such as ``14``, ``14 d`` or ``2 weeks``.
+
+    Raises
+    ------
+    BadInput
+        When it is not one.
+    """
+    match = re.fullmatch(r"([-+.,\d]+)\s*(\w*)", text.strip())
+    if match is None or match.group(2) not in _DAYS:
+        raise BadInput(field, text, f"{field} is {text!r}; give days, such as 14 or 2 weeks.")
+    return number(match.group(1), field) * _DAYS[match.group(2)]
 
 
 def lot_and_mass(text: str) -> tuple[str, float | None]:

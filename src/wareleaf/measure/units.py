@@ -35,7 +35,7 @@ def _registry() -> Any:
 
 def _split(field: str, text: str, default: str) -> tuple[float, str]:
     match = re.fullmatch(
-        r"\s*([-+]?[0-9][0-9\s]*(?:[.,][0-9]+)?(?:[eE][-+]?\d+)?)\s*(\S*)\s*", text
+        r"\s*([-+]?(?:[0-9][0-9\s]*(?:[.,][0-9]+)?|[.,][0-9]+)(?:[eE][-+]?\d+)?)\s*(\S*)\s*", text
     )
     if not match:
         raise BadInput(field, text, f"{field} is {text!r}; give a number, with a unit if you like.")

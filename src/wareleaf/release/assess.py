@@ -210,7 +210,7 @@ def _summary(lot: LotFacts, place: Market, lines: Sequence[Line], may: bool) -> 
         )
     else:
         first = f"Lot {lot.lot_id} may not be released to {place.name}."
-    reasons = [f"On hold: {lot.hold_reason}"] if lot.hold_reason else []
+    reasons = [f"On hold: {lot.hold_reason.rstrip('.')}."] if lot.hold_reason else []
     reasons += [line.sentence for line in lines if not line.allows_release]
     warnings = [
         line.sentence

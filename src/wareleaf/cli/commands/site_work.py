@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step
-from wareleaf.cli.typed import number
+from wareleaf.cli.typed import days
 
 
 @click.command("site-work")
@@ -13,7 +13,7 @@ from wareleaf.cli.typed import number
 @click.argument("work")
 @click.option("--substance", default="", help="What was put on.")
 @click.option("--dose", default="", help="How much of it.")
-@click.option("--interval", metavar="DAYS", help="Waiting interval; 0 for none.")
+@click.option("--interval", metavar="DAYS", help="Waiting interval in days; 0 for none.")
 @click.option("--at", help="When; now when left out.")
 @click.option("--document", default="", help="Number of its paper.")
 @click.option("--note", default="", help="Anything worth remembering.")
@@ -39,7 +39,7 @@ def command(
         work,
         substance=substance,
         dose=dose,
-        interval_days=None if interval is None else number(interval, "interval_days"),
+        interval_days=None if interval is None else days(interval, "interval_days"),
         happened_at=job.at(at),
         document=document,
         note=note,
