@@ -1,5 +1,6 @@
 """Reconciliation: weights and moistures adjusted to each other so that every balance holds."""
 
+from wareleaf.book.reconcile.balances import Problem
 from wareleaf.book.reconcile.flows import (
     Flow,
     GlobalTest,
@@ -14,7 +15,7 @@ from wareleaf.book.reconcile.of_book import (
     Quantity,
     network_of_book,
 )
-from wareleaf.book.reconcile.settle import LEVEL, reconcile
+from wareleaf.book.reconcile.settle import LEVEL, problem_of, reconcile, reconciled_amounts
 
 __all__ = [
     "LEVEL",
@@ -23,10 +24,13 @@ __all__ = [
     "Flow",
     "GlobalTest",
     "Meaning",
+    "Problem",
     "Quantity",
     "Reconciliation",
     "Settled",
     "Suspect",
     "network_of_book",
+    "problem_of",
     "reconcile",
+    "reconciled_amounts",
 ]

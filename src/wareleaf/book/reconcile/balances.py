@@ -7,12 +7,13 @@ are checked on the joined nodes, V their variances and r the imbalance of the me
     x = y - V d,   d = B' (B V B')^-1 r,   statistic = r' (B V B')^-1 r,
     cov(d) = W = B' (B V B')^-1 B,   cov(x) = V - V W V.
 
-B V B' is the Laplacian of a weighted graph, so W on the diagonal is what `Fronts` reads from it.
+B V B' is the Laplacian of a weighted graph; `Fronts` gives W on the diagonal.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -21,16 +22,14 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
+from wareleaf.book.reconcile.forest import Forest, forest_of
 from wareleaf.book.reconcile.fronts import Fronts
 from wareleaf.book.reconcile.network import (
     BORDER,
-    Given,
     Network,
-    given_by_balances,
-    joined,
     sums,
 )
-from wareleaf.book.reconcile.solvers import MOST_WORK, solver_of
+from wareleaf.book.reconcile.solvers import MOST_WORK, Iterated, Use, solver_of
 from wareleaf.measure.errors import BadInput
 
 Vector = NDArray[np.float64]
@@ -60,9 +59,23 @@ class Problem:
         return ~(self.measured | self.known)
 
     @cached_property
-    def given(self) -> Given:
+    def given(self) -> Forest:
         """What the balances give of the unmeasured streams."""
-        return given_by_balances(self.net, self.unmeasured)
+        return forest_of(self.net, self.unmeasured)
+
+    def fill_in(self, amount: Vector) -> None:
+        """Write what the balances give into amounts of all streams, 0 for the unmeasured ones."""
+        self.given.fill_in(self.net.inflow(amount), amount)
+
+
+def _groups(given: Forest) -> Index:
+    """Number of the group of each node that unmeasured streams join; 0 is the border's."""
+    root = given.roots()
+    own = root == np.arange(given.size)
+    own[root[BORDER]] = False
+    number = np.cumsum(own)
+    number[root[BORDER]] = 0
+    return number[root]
 
 
 class Balances:
@@ -74,9 +87,9 @@ class Balances:
         The streams.
     most_work : float
         From how many multiplications on the system is solved by iteration.
-    uncertain : bool
-        Whether uncertainties will be asked for, which takes a factor of our own. Amounts alone are
-        had several times sooner without.
+    use : str
+        ``once`` for amounts, ``often`` for amounts with bounds, ``uncertainties`` for these too.
+        Amounts alone are had far sooner than uncertainties.
 
     Raises
     ------
@@ -84,42 +97,72 @@ class Balances:
         When known amounts contradict each other.
     """
 
-    def __init__(self, problem: Problem, most_work: float = MOST_WORK, *, uncertain: bool = True):
+    def __init__(self, problem: Problem, most_work: float = MOST_WORK, use: Use = "uncertainties"):
         self.problem = problem
         net = problem.net
-        self.group = joined(net, problem.unmeasured)
+        self.group = _groups(problem.given)
         self.size = int(self.group.max()) + 1
         start, end = self.group[net.start], self.group[net.end]
         self.redundant: Mask = problem.measured & (start != end)
         self.which = np.flatnonzero(self.redundant)
         self.start, self.end = start[self.which], end[self.which]
         self.variance = problem.variance[self.which]
-        self.row = self._rows(start, end)
-        self.dof = int((self.row >= 0).sum())
-        self.solver = solver_of(self._matrix(), most_work, uncertain) if self.dof else None
+        system, part = self._system()
+        self.known_in = self._known_in(start, end, part)
+        keep = np.ones(self.size, dtype=bool)
+        keep[0] = False
+        if part.any():  # in what does not reach the border one group stands for it
+            keep[np.unique(part, return_index=True)[1]] = False
+            system = sp.csc_array(system[keep[1:]][:, keep[1:]])
+        self.row = np.where(keep, np.cumsum(keep) - 1, -1)
+        self.system, self.most_work, self.use = system, most_work, use
+        self.dof = system.shape[0]
+        self.solver = solver_of(system, most_work, use) if self.dof else None
 
-    def _rows(self, start: Index, end: Index) -> Index:
-        """Row of each group in the system; -1 for the one left out of each connected part."""
-        graph = sp.coo_array(
-            (np.ones(len(self.which)), (self.start, self.end)), shape=(self.size, self.size)
-        )
-        parts, part = connected_components(graph, directed=False)
-        _, first = np.unique(part, return_index=True)
-        border = self.group[BORDER]
-        first[part[border]] = border
+    def for_bounds(self) -> Balances | None:
+        """The same with what solves for amounts often; None where that is iterated."""
+        if isinstance(self.solver, Iterated):
+            return None
+        if self.use == "often":
+            return self
+        other = copy(self)
+        other.use = "often"
+        other.solver = solver_of(self.system, self.most_work, "often") if self.dof else None
+        return other
+
+    def _system(self) -> tuple[sp.csc_array, Index]:
+        """Upper triangle of the system without the border, and the connected part of each group."""
+        n = self.size - 1
+        a, b, v = self.start - 1, self.end - 1, self.variance
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        inside = low >= 0
+        every = np.arange(n)
+        total = (sums(self.start, v, self.size) + sums(self.end, v, self.size))[1:]
+        rows = np.concatenate([low[inside], every])
+        columns = np.concatenate([high[inside], every])
+        values = np.concatenate([-v[inside], total])
+        places = (rows.astype(np.int32), columns.astype(np.int32))
+        upper = sp.csc_array(sp.coo_array((values, places), shape=(n, n)))
+        if n == 0:
+            return upper, np.zeros(1, dtype=np.int64)
+        parts, part = connected_components(upper, directed=False)
+        reach = np.zeros(parts, dtype=bool)
+        reach[part[high[~inside]]] = True
+        part = np.where(reach[part], 0, part + 1)
+        return upper, np.concatenate([[0], part])
+
+    def _known_in(self, start: Index, end: Index, part: Index) -> Vector:
+        """What known streams bring to every group; refuses what no other stream can take."""
+        if not self.problem.known.any():
+            return np.zeros(self.size)
         known = np.where(self.problem.known, self.problem.value, 0.0)
         came = sums(end, known, self.size) - sums(start, known, self.size)
-        left = sums(part, came, parts)
-        left[part[border]] = 0.0
+        left = sums(part, came, self.size)
+        left[0] = 0.0  # the border takes everything
         worst = int(np.argmax(np.abs(left)))
         if abs(left[worst]) > _TOLERANCE * max(float(np.abs(known).max(initial=0.0)), 1.0):
             self._contradiction(part == worst, float(left[worst]))
-        self.known_in = came
-        keep = np.ones(self.size, dtype=bool)
-        keep[first] = False
-        row = np.full(self.size, -1, dtype=np.int64)
-        row[keep] = np.arange(int(keep.sum()))
-        return row
+        return came
 
     def _contradiction(self, inside: Mask, left: float) -> None:
         nodes = [
@@ -134,19 +177,14 @@ class Balances:
             "more comes in than goes out, and nothing else can take it.",
         )
 
-    def _matrix(self) -> sp.csc_array:
-        a, b, v = self.row[self.start], self.row[self.end], self.variance
-        both = (a >= 0) & (b >= 0)
-        here, there = a >= 0, b >= 0
-        rows = np.concatenate([a[here], b[there], a[both], b[both]])
-        columns = np.concatenate([a[here], b[there], b[both], a[both]])
-        values = np.concatenate([v[here], v[there], -v[both], -v[both]])
-        return sp.csc_array(sp.coo_array((values, (rows, columns)), shape=(self.dof, self.dof)))
-
     def spread(self, potential: Vector) -> Vector:
         """B' p: from the system's rows to the redundant streams."""
-        padded = np.concatenate([potential, np.zeros((1, *potential.shape[1:]))])
-        return padded[self.row[self.end]] - padded[self.row[self.start]]
+        at = self.at_groups(potential)
+        return at[self.end] - at[self.start]
+
+    def at_groups(self, potential: Vector) -> Vector:
+        """From the system's rows to the groups."""
+        return np.concatenate([potential, np.zeros((1, *potential.shape[1:]))])[self.row]
 
     def potentials(self, imbalance: Vector) -> Vector:
         """The system solved for an imbalance at the groups."""

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wareleaf.book.reconcile.balances import Balances, Problem
-from wareleaf.book.reconcile.network import fill_in
 
 Vector = NDArray[np.float64]
 
@@ -62,14 +61,14 @@ def _simulated(
     left[free] = rng.standard_normal((len(free), error.shape[1]))
     left[free] *= np.sqrt(problem.variance[free])[:, None]
     left[balances.which] = error - balances.variance[:, None] * pull
-    given = problem.given
-    return fill_in(problem.net, given, left), pull
+    problem.fill_in(left)
+    return left, pull
 
 
 def _exact(problem: Problem, balances: Balances, bridges: NDArray[np.int64]) -> Vector:
     """Variance of given streams: each is a sum of measured ones over a cut of the network.
 
-    ``fill_in`` is linear; its transpose is walked here, top down, for several streams at once.
+    Filling in is linear; this is its transpose, for several streams at once.
     """
     factors = _factors(problem, bridges)
     own = problem.variance[:, None] * factors
@@ -82,18 +81,9 @@ def _exact(problem: Problem, balances: Balances, bridges: NDArray[np.int64]) -> 
 def _factors(problem: Problem, bridges: NDArray[np.int64]) -> Vector:
     """How each measured stream counts in each of some bridges (+1, -1 or 0), streams x bridges."""
     net = problem.net
-    given = problem.given
-    column = {int(e): k for k, e in enumerate(bridges.tolist())}
-    # a node's inflow counts in every bridge on its way up to its root
-    inside = np.zeros((net.size, len(bridges)))
-    for node, e in zip(given.order, given.up, strict=True):
-        if e < 0:
-            continue
-        away = int(net.start[e]) == node
-        above = int(net.end[e]) if away else int(net.start[e])
-        inside[node] = inside[above]
-        if e in column:
-            inside[node, column[e]] = 1.0 if away else -1.0
+    each = np.zeros((len(net.start), len(bridges)))
+    each[bridges, np.arange(len(bridges))] = 1.0
+    inside = problem.given.counts(each)
     factors: Vector = inside[net.end] - inside[net.start]
     factors[~problem.measured] = 0.0
     return factors

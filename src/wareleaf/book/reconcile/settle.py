@@ -22,9 +22,9 @@ from wareleaf.book.reconcile.flows import (
     Settled,
     Suspect,
 )
-from wareleaf.book.reconcile.network import fill_in, network_of
+from wareleaf.book.reconcile.network import network_of
 from wareleaf.book.reconcile.observable import Uncertainties, uncertainties
-from wareleaf.book.reconcile.solvers import MOST_WORK, Iterated
+from wareleaf.book.reconcile.solvers import MOST_WORK
 from wareleaf.book.reconcile.suspects import Search, chi_square
 from wareleaf.measure.errors import BadInput, require
 
@@ -83,8 +83,7 @@ def reconcile(
     search.run(test, level, limit, most_suspects)
     held = np.zeros(len(x), dtype=bool)
     if nonnegative:
-        fills_up = isinstance(balances.solver, Iterated)
-        x, held = not_negative(problem, x, said, 0.0 if fills_up else most_work)
+        x, held = not_negative(problem, x, said, balances, most_work)
     return Reconciliation(
         flows=_settled(problem, balances, x, said, unsure, z),
         global_test=test,
@@ -94,6 +93,33 @@ def reconcile(
         at_zero=tuple(problem.names[k] for k in np.flatnonzero(held).tolist()),
         simulated=SIMULATED if unsure.simulated else 0,
     )
+
+
+def reconciled_amounts(problem: Problem, *, nonnegative: bool = True) -> Vector:
+    """Reconciled amounts alone, without tests, suspects or uncertainties: far sooner.
+
+    Parameters
+    ----------
+    problem : Problem
+        The streams as arrays, as `problem_of` makes them.
+    nonnegative : bool
+        Keep amounts at zero or more.
+
+    Returns
+    -------
+    array
+        In the order of the streams; NaN where nobody can say.
+
+    Raises
+    ------
+    BadInput
+        For known amounts that contradict each other, or bounds that cannot be kept.
+    """
+    balances = Balances(problem, use="often" if nonnegative else "once")
+    x, said, _ = amounts(problem, balances)
+    if nonnegative:
+        x, _ = not_negative(problem, x, said, balances, MOST_WORK)
+    return np.where(said, x, np.nan)
 
 
 def problem_of(flows: Sequence[Flow], known: Mapping[str, float], nonnegative: bool) -> Problem:
@@ -238,7 +264,6 @@ def _without(problem: Problem, balances: Balances, search: Search) -> dict[str, 
     x[balances.which] -= balances.variance * search.pull
     errors, _ = search.errors()
     x[balances.which[search.picked]] -= errors
-    given = problem.given
-    x = fill_in(problem.net, given, x)
-    said = ~problem.unmeasured | given.bridge
+    problem.fill_in(x)
+    said = ~problem.unmeasured | problem.given.bridge
     return {problem.names[k]: float(x[k]) for k in np.flatnonzero(said).tolist()}
