@@ -164,7 +164,7 @@ def test_an_exhaust_hotter_than_all_air_is_set_aside():
     run = replace(RUN, residence_h=3.0)
     told = dry.project(BELT, run, readings(("exhaust_c_1", 136.0, 0.5)), 0.10)
     assert told.rate_multiplier == 1.0
-    assert "136 degC (exhaust_c_1)" in told.note
+    assert "exhaust of zone 1 of 136 degC" in told.note
     assert "hotter than 58 degC" in told.note
     leaf_read = dry.project(BELT, run, readings(("leaf_temperature_c", 90.0, 1.0)), 0.10)
     assert "set aside" in leaf_read.note

@@ -30,7 +30,7 @@ from wareleaf.works.machines import dryer_of
 from wareleaf.works.own_rates import own_rates, worth
 from wareleaf.works.predict import _PREDICT, own_rate, predict_charge
 from wareleaf.works.predict.base import Ask
-from wareleaf.works.predict.dryers import dry_run_of, leaf_heat
+from wareleaf.works.predict.dryers import dry_run_of, leaf_heat, usable_readings
 from wareleaf.works.predict.own_rate import FEWEST, NODES, RunSays, earlier, says
 from wareleaf.works.runs_done import runs_done
 
@@ -253,12 +253,29 @@ def test_leaf_that_is_read_drier_is_judged_hotter(demo_works: Works) -> None:
     charge = charge_that_went_on(done[-1].end, done[-1].lots, done[-1].started_at)
     ask = Ask(demo_works, machine, charge, done[-1].settings, done[-1].started_at)
     plain = leaf_heat(ask)
-    out = dry.simulate(dryer_of(machine, ask.settings), dry_run_of(ask)).moisture_wb_out
+    run = dry_run_of(ask)
+    out = dry.simulate(dryer_of(machine, ask.settings), run).moisture_wb_out
     quick, slow = (
-        leaf_heat(replace(ask, readings=(StageReading(0.3, "moisture_wb", wb, 0.002),)))
+        leaf_heat(replace(ask, readings=(StageReading(run.residence_h, "moisture_wb", wb, 0.002),)))
         for wb in (0.6 * out, 1.8 * out)
     )
     assert slow.leaf_max_c < plain.leaf_max_c < quick.leaf_max_c
+
+
+def test_leaf_read_before_any_is_off_is_no_outlet(demo_works: Works) -> None:
+    """A sample from the middle of the belt, or of the load before, must not move this lot."""
+    machine, done = bed(demo_works)
+    charge = charge_that_went_on(done[-1].end, done[-1].lots, done[-1].started_at)
+    ask = Ask(demo_works, machine, charge, done[-1].settings, done[-1].started_at)
+    dryer, run = dryer_of(machine, ask.settings), dry_run_of(ask)
+    wet = StageReading(0.4 * run.residence_h, "moisture_wb", 0.4, 0.005)
+    hot = StageReading(0.5 * run.residence_h, "temperature_c", 60.0, 1.0)
+    off = StageReading(1.2 * run.residence_h, "moisture_wb", 0.04, 0.002)
+    taken, said = usable_readings(replace(ask, readings=(wet, hot, off)), dryer, run)
+    assert [(r.quantity, r.value) for r in taken] == [("moisture_wb_out", 0.04)]
+    assert "no leaf of this run is off before" in said
+    early = leaf_heat(replace(ask, readings=(wet, hot)))
+    assert early.leaf_max_c == leaf_heat(ask).leaf_max_c
 
 
 def test_a_page_that_is_shown_again_computes_nothing(

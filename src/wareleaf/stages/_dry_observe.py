@@ -91,7 +91,7 @@ def _weight_amiss(dryer: Dryer, run: DryRun, reading: StageReading, extremes: So
     """What is wrong with a weight; nothing when the lot can have it."""
     if not isinstance(dryer, TrayDryer) and reading.time_h <= run.residence_h:
         return (
-            f"The weight at {reading.time_h:g} h is kept but set aside: nothing is off before "
+            f"The weight at {reading.time_h:.3g} h is kept but set aside: nothing is off before "
             f"the residence time of {run.residence_h:g} h."
         )
     expected, sd = _mass_kg(dryer, run, reading, extremes), reading_sd(dryer, run, reading)
@@ -99,7 +99,7 @@ def _weight_amiss(dryer: Dryer, run: DryRun, reading: StageReading, extremes: So
     if low - _ABSURD_SD * sd <= reading.value <= high + _ABSURD_SD * sd:
         return ""
     return (
-        f"The weight of {reading.value:.4g} kg at {reading.time_h:g} h is kept but set "
+        f"The weight of {reading.value:.4g} kg at {reading.time_h:.3g} h is kept but set "
         f"aside: this lot can only weigh from {low:.4g} to {high:.4g} kg then."
     )
 
@@ -113,9 +113,17 @@ def _too_hot(dryer: Dryer, run: DryRun, reading: StageReading) -> str:
     if reading.value <= hottest + _ABSURD_SD * doubt:
         return ""
     return (
-        f"The {reading.value:.4g} degC ({reading.quantity}) at {reading.time_h:g} h is kept but "
-        f"set aside: nothing in this dryer is hotter than {hottest:.4g} degC."
+        f"The {_words(reading.quantity)} of {reading.value:.4g} degC at {reading.time_h:.3g} h is "
+        f"kept but set aside: nothing in this dryer is hotter than {hottest:.4g} degC."
     )
+
+
+def _words(quantity: str) -> str:
+    """A temperature as people call it."""
+    if quantity == "leaf_temperature_c":
+        return "leaf temperature"
+    zone = quantity.removeprefix("exhaust_c").removeprefix("_")
+    return f"exhaust of zone {zone}" if zone else "exhaust"
 
 
 def reading_sd(dryer: Dryer, run: DryRun, reading: StageReading) -> float:

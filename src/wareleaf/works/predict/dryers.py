@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from wareleaf import leaf as leaves
 from wareleaf.stages import dry, quality
+from wareleaf.stages.common import StageReading
 from wareleaf.works.machines import dryer_of
 from wareleaf.works.predict.base import Ask, Prediction, air_at, readings_as
 
@@ -15,6 +16,7 @@ READS = {
     "mass_kg": "mass_kg",
     "temperature_c": "leaf_temperature_c",
 }
+_ALL_BUT = 0.95  # of the residence time; a belt's speed and a noted start are no surer
 
 
 def dry_run_of(ask: Ask) -> dry.DryRun:
@@ -48,7 +50,7 @@ def predict(ask: Ask) -> Prediction:
     result = dry.simulate(dryer, run)
     now, now_sd = result.moisture_wb_out, result.moisture_wb_out_sd
     dry_kg, advice = result.dry_matter_kg, ""
-    usable, kept = readings_as(ask, READS)
+    usable, kept = usable_readings(ask, dryer, run)
     if usable:
         seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
         now, now_sd, advice = seen.moisture_wb_now, seen.moisture_wb_now_sd, seen.note
@@ -78,6 +80,30 @@ def predict(ask: Ask) -> Prediction:
         warnings=result.warnings,
         sources=(*result.sources, *([ask.rate.source] if ask.rate else ())),
     )
+
+
+def usable_readings(
+    ask: Ask, dryer: dry.Dryer, run: dry.DryRun
+) -> tuple[tuple[StageReading, ...], str]:
+    """Readings that say something of this run, and sentences on the others.
+
+    On a belt a moisture or a temperature is that of the leaf that comes off. Before any of it does,
+    leaf on its way was read, or the load before: taken as the outlet it would turn a usual lot into
+    a hopeless one.
+    """
+    readings, kept = readings_as(ask, READS)
+    if isinstance(dryer, dry.TrayDryer):
+        return readings, kept
+    first_h = _ALL_BUT * run.residence_h
+    early = [r for r in readings if r.time_h < first_h and r.quantity != "mass_kg"]
+    if not early:
+        return readings, kept
+    hours = ", ".join(f"{r.time_h:.1f}" for r in early)
+    said = (
+        f"Read at {hours} h: kept, but it does not move this forecast, for no leaf of this run is "
+        f"off before {run.residence_h:.1f} h."
+    )
+    return tuple(r for r in readings if r not in early), f"{kept} {said}".strip()
 
 
 def _advice(
@@ -116,7 +142,7 @@ def leaf_heat(ask: Ask) -> quality.Quality:
     temperature, and a slow lot stays cool.
     """
     dryer, run = dryer_of(ask.machine, ask.settings), dry_run_of(ask)
-    usable, _ = readings_as(ask, READS)
+    usable, _ = usable_readings(ask, dryer, run)
     if usable:
         target = leaves.profile(run.leaf_id).moisture_wb_target
         run = _as_read(run, dry.project(dryer, run, usable, target))
