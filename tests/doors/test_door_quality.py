@@ -51,6 +51,34 @@ def test_trials_give_the_constants():
     assert 0.5 < rows(out)["phenolics"]["kept"] < 0.8
 
 
+def test_trials_alone_are_enough_and_two_tell_no_doubt():
+    """As the page on heat says: constants of the works' own without a trace beside them."""
+    trials = [
+        {"what": "phenolics", "leaf_c": t, "hours": 4, "kept": kept}
+        for t, kept in ((45, 0.8), (60, 0.5))
+    ]
+    two = doors.call("quality", {"leaf": TRACE["leaf"], "trials": trials})
+    assert two["leaf_max_c"] is None and two["kept"] == []
+    assert any("phenolics: trials too few (2)" in w for w in two["warnings"])
+    third = {"what": "phenolics", "leaf_c": 52, "hours": 4, "kept": 0.68}
+    three = doors.call("quality", {"leaf": TRACE["leaf"], "trials": [*trials, third]})
+    assert three["constants"][0]["rate_relative_sd"] > 0.0
+    assert three["warnings"] == []
+
+
+def test_trials_at_one_temperature_take_the_published_activation_energy():
+    """By hand: the mean of ln(-ln 0.8/4) and ln(-ln 0.62/8) is ln of 0.05774 an hour."""
+    trials = [
+        {"what": "vitamin_c", "leaf_c": 45, "hours": h, "kept": kept}
+        for h, kept in ((4, 0.8), (8, 0.62))
+    ]
+    (found,) = doors.call("quality", TRACE | {"trials": trials})["constants"]
+    assert found["rate_per_h"] == pytest.approx(0.05774, rel=1e-3)
+    assert found["activation_j_mol"] == pytest.approx(49900.0)
+    with pytest.raises(BadInput, match="all at 45 degC and no activation energy is published"):
+        doors.call("quality", TRACE | {"trials": [t | {"what": "chlorophyll"} for t in trials]})
+
+
 def test_a_rate_alone_takes_the_published_activation_energy():
     alone = {k: v for k, v in LOSS.items() if k != "activation_j_mol"}
     out = doors.call("quality", TRACE | {"losses": [alone]})

@@ -80,28 +80,41 @@ class Trial:
         )
 
 
+def _at_one_temperature(what: str, trials: Sequence[Trial]) -> Loss:
+    logs = np.log([-math.log(t.kept) / t.hours for t in trials])
+    sd = float(np.std(logs, ddof=1)) / math.sqrt(logs.size) if logs.size > 1 else 0.0
+    middle_c = float(np.mean([t.leaf_c for t in trials]))
+    try:
+        return with_published_activation(
+            what, math.exp(float(np.mean(logs))), middle_c, math.sqrt(math.expm1(sd**2))
+        )
+    except BadInput as error:
+        raise BadInput(
+            "trials",
+            middle_c,
+            f"trials of {what} are all at {middle_c:g} degC and no activation energy is published "
+            "for it; give trials at two or more temperatures.",
+        ) from error
+
+
 def fit(what: str, trials: Sequence[Trial], source: str = "the works' own trial") -> Loss:
-    """Constants from trials at two or more temperatures.
+    """Constants from trials, best at two or more temperatures.
 
     ln(-ln(kept)/hours) is a straight line over -(1/T - 1/T_ref)/R with T_ref the (harmonic) mean of
     the trials, where rate and slope part; ordinary least squares. Two trials give the constants and
-    no standard deviation.
+    no standard deviation. Trials within 1 K of each other give the rate (its mean logarithm), with
+    the published activation energy.
 
     Raises
     ------
     BadInput
-        Fewer than two trials, all at one temperature, or a loss that does not grow with heat.
+        No trial, one temperature where no activation energy is published, or a loss that does not
+        grow with heat.
     """
-    require(
-        len(trials) >= 2, "trials", len(trials), "trials holds fewer than two; give two or more."
-    )
+    require(len(trials) > 0, "trials", 0, "trials is empty; give one or more.")
     kelvin = np.array([t.leaf_c for t in trials]) + KELVIN
-    require(
-        float(np.ptp(kelvin)) >= 1.0,
-        "trials",
-        float(np.ptp(kelvin)),
-        "trials lie within 1 K of each other; give at least two temperatures.",
-    )
+    if float(np.ptp(kelvin)) < 1.0:
+        return _at_one_temperature(what, trials)
     reference = 1.0 / float(np.mean(1.0 / kelvin))
     x = -(1.0 / kelvin - 1.0 / reference) / GAS_CONSTANT_J_MOL_K
     y = np.log([-math.log(t.kept) / t.hours for t in trials])

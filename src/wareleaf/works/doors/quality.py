@@ -80,13 +80,13 @@ class ConstantOut(DoorOutput):
 
 
 class Output(DoorOutput):
-    """What the heat did."""
+    """What the heat did; null where trials were given without a trace or a run."""
 
-    leaf_max_c: float
-    limit_c: float
-    limit_evidence: str
-    margin_k: float
-    hours_over_limit: float
+    leaf_max_c: float | None = None
+    limit_c: float | None = None
+    limit_evidence: str | None = None
+    margin_k: float | None = None
+    hours_over_limit: float | None = None
     kept: list[KeptOut]
     constants: list[ConstantOut]
 
@@ -94,13 +94,23 @@ class Output(DoorOutput):
 def run(data: Input) -> Output:
     """Compute the door."""
     losses = _losses(data)
+    constant = set(ConstantOut.model_fields) - {"warnings", "sources"}
+    constants = [ConstantOut(**{n: getattr(x, n) for n in constant}) for x in losses]
+    said = [
+        f"{x.what}: trials too few ({n}) to tell their doubt, so its band is too narrow; add some."
+        for x in losses
+        if (n := sum(t.what == x.what for t in data.trials)) and x.rate_relative_sd == 0.0
+    ]
+    if data.trials and not (data.dryer_run or data.time_h or data.leaf_c):
+        return Output(
+            kept=[], constants=constants, warnings=said, sources=[x.source for x in losses]
+        )
     found = _assess(data, losses)
     same = set(Output.model_fields) - {"kept", "constants", "warnings", "sources"}
-    constant = set(ConstantOut.model_fields) - {"warnings", "sources"}
     return Output(
         kept=[KeptOut(**vars(k)) for k in found.kept],
-        constants=[ConstantOut(**{n: getattr(x, n) for n in constant}) for x in losses],
-        warnings=list(found.warnings),
+        constants=constants,
+        warnings=[*found.warnings, *said],
         sources=list(found.sources),
         **{n: getattr(found, n) for n in same},
     )
