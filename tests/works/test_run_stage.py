@@ -10,6 +10,7 @@ from wareleaf.measure import BadInput
 from wareleaf.works.correct_weights import correct_value, correct_weights
 from wareleaf.works.floor import find_run, floor
 from wareleaf.works.house import Works, create_works
+from wareleaf.works.predict import predict
 from wareleaf.works.run_stage import Off, finish_run, record_reading, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -53,6 +54,20 @@ def test_a_wither_that_never_gets_there_still_starts_and_says_what_is_not_known(
     assert kept["duration_sd_h"] is None
     view = next(v for v in floor(works, "tea") if v.run and v.run.run_id == run_id)
     assert view.finish_at is None
+
+
+def test_what_is_said_of_a_wither_is_of_the_hours_it_lies(works):
+    """Thirty hours are looked ahead; leaf that is there after eight is not judged at thirty."""
+    lot = tea(works, 640.0)
+    settings = {"target_moisture_wb": 0.70, "heating_k": 6.0}
+    trough = works.settings.equipment_of("trough-1")
+    seen = predict(works, trough, [lot], settings, works.now())
+    assert seen.duration_h < 20.0
+    told = [w for w in seen.warnings if "turn the air round" in w]
+    assert all(float(w.split("about ")[1].split(" h")[0]) < seen.duration_h for w in told)
+    assert seen.detail["hours_since_plucking"] < 30.0
+    assert seen.moisture_wb_out == 0.70
+    assert seen.moisture_wb_out_sd < 0.03  # at 30 h it is 5 points and more
 
 
 def test_a_busy_machine_and_leaf_that_is_elsewhere_are_refused(works):

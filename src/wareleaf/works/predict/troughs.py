@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from wareleaf.stages import wither
 from wareleaf.works.machines import of_the_run, trough_of
 from wareleaf.works.predict.base import Ask, Prediction, air_at, readings_as
 
 LOOK_AHEAD_H = 30
+_LEAST_H = 0.1  # leaf that is there already
 READS = {
     "moisture_wb": "moisture_wb",
     "mass_kg": "mass_kg",
@@ -46,10 +48,11 @@ def predict(ask: Ask) -> Prediction:
     target = ask.settings["target_moisture_wb"]
     usable, kept = readings_as(ask, READS)
     seen = wither.project(trough, run, usable, target)
-    result = wither.simulate(trough, run)
     reached = math.isfinite(seen.finish_h)
-    hours = seen.finish_h if reached else float(LOOK_AHEAD_H)
-    share = min(1.0, hours / result.duration_h)
+    hours = min(max(seen.finish_h, _LEAST_H), LOOK_AHEAD_H) if reached else float(LOOK_AHEAD_H)
+    # The leaf comes off then: what is said of the layers, the turning, the hours since plucking and
+    # the heat is of these hours, not of all that was looked ahead.
+    result = wither.simulate(trough, replace(run, duration_h=hours))
     dry_kg = ask.charge.mass_kg * (1.0 - ask.charge.moisture_wb)
     out_wb = target if reached else result.moisture_wb_out
     return Prediction(
@@ -60,8 +63,8 @@ def predict(ask: Ask) -> Prediction:
         moisture_wb_out_sd=result.moisture_wb_out_sd,
         moisture_wb_now=seen.moisture_wb_now,
         moisture_wb_now_sd=seen.moisture_wb_now_sd,
-        heat_kwh=result.heat_kwh * share,
-        electricity_kwh=result.electricity_kwh * share,
+        heat_kwh=result.heat_kwh,
+        electricity_kwh=result.electricity_kwh,
         leaf_temperature_max_c=result.leaf_temperature_max_c,
         curve_time_h=seen.curve_time_h,
         curve_moisture_wb=seen.curve_moisture_wb,
@@ -71,7 +74,7 @@ def predict(ask: Ask) -> Prediction:
         detail={
             "loading_kg_m2": result.loading_kg_m2,
             "pressure_drop_pa": result.pressure_drop_pa,
-            "hours_since_plucking": result.hours_since_plucking - result.duration_h + hours,
+            "hours_since_plucking": result.hours_since_plucking,
         },
         warnings=result.warnings,
         sources=(*result.sources, *([ask.rate.source] if ask.rate else ())),
