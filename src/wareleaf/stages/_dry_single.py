@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from wareleaf.stages._dry_belt import Belt, Fields, Stage
 from wareleaf.stages._dry_cell import Air, Leaf
 from wareleaf.stages._dry_load import DryRun
 from wareleaf.stages._dry_march import passed, turn
-from wareleaf.stages._dry_newton import Belt, Fields, Stage, solve_belt
+from wareleaf.stages._dry_newton import solve_belt
 from wareleaf.stages._dry_spec import Dryer, FluidBed
 from wareleaf.stages._dry_state import STILL_M_S, Scenarios, ZoneState, zone_steps
 from wareleaf.stages._dry_tables import by_dry_bulb, tables
