@@ -43,7 +43,7 @@ from wareleaf.air.constants import (
     LATENT_HEAT_0C_J_KG,
 )
 from wareleaf.stages._dry_tables import Tables, latent_heat, look_up
-from wareleaf.stages.common import Array
+from wareleaf.stages.common import Array, Values
 
 _TINY = 1e-14
 
@@ -99,8 +99,7 @@ class Bed:
     lane: NDArray[np.intp] | int = 0
 
 
-@dataclass(frozen=True, eq=False)
-class Drive:
+class Drive(NamedTuple):
     """What pulls on the leaf in a cell: all per second and per kg dry matter."""
 
     rate: Array  # k, 1/s
@@ -115,14 +114,14 @@ class Drive:
     decay: Array  # of the leaf's distance from its steady temperature, over the step
 
 
-def air_enthalpy(dry_bulb_c: Array, ratio: Array) -> Array:
+def air_enthalpy(dry_bulb_c: Values, ratio: Values) -> Values:
     """Enthalpy, J/kg dry air: the closed form of ``air.enthalpy_j_kg``, unchecked."""
     return CP_DRY_AIR_J_KG_K * dry_bulb_c + ratio * (
         LATENT_HEAT_0C_J_KG + CP_VAPOUR_J_KG_K * dry_bulb_c
     )
 
 
-def air_dry_bulb(enthalpy: Array, ratio: Array) -> Array:
+def air_dry_bulb(enthalpy: Values, ratio: Values) -> Values:
     """Inverse of `air_enthalpy`."""
     return (enthalpy - ratio * LATENT_HEAT_0C_J_KG) / (CP_DRY_AIR_J_KG_K + ratio * CP_VAPOUR_J_KG_K)
 
@@ -243,7 +242,7 @@ def cell(bed: Bed, leaf: Leaf, air: Air, half: Air) -> tuple[Leaf, Air]:
     after = moisture - lost
     leaf_after = steady + (leaf_c - steady) * d.decay
     # dew warms a leaf up to the wet bulb, not past it; nothing warms it past the air
-    if np.any(d.dew):
+    if np.count_nonzero(d.dew):
         leaf_after = np.where(d.dew < 0.0, np.minimum(leaf_after, d.wet_c), leaf_after)
     leaf_after = np.minimum(leaf_after, np.maximum(leaf_c, dry_bulb))
 

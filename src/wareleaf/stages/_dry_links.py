@@ -72,13 +72,17 @@ def links(
                 before_air.append(n - layers + j - 1 if step and j else inlet)
             n += layers
         was_down = down[z]
-    found = [np.array(a, dtype=np.intp) for a in (leaf, air, before, before_air)]
-    band_at, slope_at, band_by = _band_plan(cells, found, tuple(turned_beds))
-    inlets = found[1] >= cells
+    zone_of, leaves, airs, befores, befores_air = (
+        np.array(a, dtype=np.intp) for a in (zone, leaf, air, before, before_air)
+    )
+    sources = [leaves, airs, befores, befores_air]
+    band_at, slope_at, band_by = _band_plan(cells, sources, tuple(turned_beds))
+    had_inlet = (befores < cells) & (befores_air >= cells)
     return Links(
-        cells, zones, np.array(zone, dtype=np.intp), *found,
-        from_inlet=1.0 * inlets,
-        half_inlet=0.5 * ((found[2] < cells) & (found[3] >= cells)),
+        cells=cells, zones=zones, zone=zone_of,
+        leaf=leaves, air=airs, before=befores, before_air=befores_air,
+        from_inlet=np.where(airs >= cells, 1.0, 0.0),
+        half_inlet=np.where(had_inlet, 0.5, 0.0),
         top=np.arange(layers - 1, n, layers),
         share=share,
         remix=tuple(turned_beds),

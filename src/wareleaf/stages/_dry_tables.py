@@ -97,7 +97,7 @@ class Tables:
         the adsorption branch.
         """
         over = moisture_db - self.sorbed(dry_bulb_c, activity)
-        if np.any(over < 0.0):
+        if np.count_nonzero(over < 0.0):
             gains = np.minimum(moisture_db - self.sorbed(dry_bulb_c, activity, gaining=True), 0.0)
             over = np.where(over < 0.0, gains, over)
         return over
