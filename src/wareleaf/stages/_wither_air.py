@@ -131,6 +131,16 @@ class Inlet:
     mass_flow_kg_s_m2: Array  # (steps,)
     heater_w_m2: Array  # (steps, cases)
 
+    def part(self, steps: slice) -> Inlet:
+        """Some of the steps."""
+        return Inlet(
+            self.dry_bulb_c[steps],
+            self.humidity_ratio[steps],
+            self.pressure_pa[steps],
+            self.mass_flow_kg_s_m2[steps],
+            self.heater_w_m2[steps],
+        )
+
 
 def outside(sky: Weather, hours: Array) -> tuple[Array, Array, Array]:
     """Dry bulb, humidity ratio and pressure: straight lines in dry bulb and relative humidity.
@@ -144,9 +154,9 @@ def outside(sky: Weather, hours: Array) -> tuple[Array, Array, Array]:
     return dry, air.humidity_ratio(dry, humidity, pressure), pressure
 
 
-def inlet(sky: Weather, stretch: Stretch, point: WorkingPoint, trough: Trough) -> Inlet:
-    """Air of a stretch, warmed by heater and fan."""
-    t = stretch.middle_h
+def inlet(sky: Weather, cut: list[Stretch], point: WorkingPoint, trough: Trough) -> list[Inlet]:
+    """Air of each stretch, warmed by heater and fan (should it blow)."""
+    t = np.concatenate([stretch.middle_h for stretch in cut])
     ambient, ratio, pressure = outside(sky, t)
     heating = np.stack([np.interp(t, sky.time_h, h) for h in sky.heating_k.T], axis=1)
     volume = air.specific_volume_m3_kg(ambient, ratio, pressure)
@@ -154,10 +164,12 @@ def inlet(sky: Weather, stretch: Stretch, point: WorkingPoint, trough: Trough) -
     heat = air.CP_DRY_AIR_J_KG_K + air.CP_VAPOUR_J_KG_K * ratio
     fan_w_m2 = trough.fan_heat_share * point.electric_w(trough) / trough.area_m2
     warm = ambient[:, None] + heating + (fan_w_m2 / (flow * heat))[:, None]
-    return Inlet(
+    whole = Inlet(
         dry_bulb_c=warm,
         humidity_ratio=np.broadcast_to(ratio[:, None], warm.shape),
         pressure_pa=pressure,
         mass_flow_kg_s_m2=flow,
         heater_w_m2=(flow * heat)[:, None] * heating,
     )
+    ends = np.cumsum([stretch.steps for stretch in cut]).tolist()
+    return [whole.part(slice(end - s.steps, end)) for end, s in zip(ends, cut, strict=True)]

@@ -31,6 +31,7 @@ from wareleaf.stages.common import Array
 
 _CP_A, _CP_V, _CP_W = CP_DRY_AIR_J_KG_K, CP_VAPOUR_J_KG_K, CP_WATER_J_KG_K
 _EPS, _L0 = MOLAR_MASS_RATIO, LATENT_HEAT_0C_J_KG
+_LATENT = _L0 + (_CP_V - _CP_W) * 20.0  # steers Newton only
 _NEWTON_TOLERANCE_K = 3e-2  # of the last correction, which is still applied: error of 1e-4 K
 _NEWTON_MAX = 8
 _BRACKET_TOLERANCE_K = 1e-9
@@ -57,6 +58,7 @@ class Still(NamedTuple):
     """
 
     dry_per_s: Array  # dry matter over the step, kg/(s m2)
+    half_s: Array  # half of one over it
     heat_dry: Array  # its heat capacity over the step, W/(m2 K)
     heat_water: Array  # that of its water, by moisture
     minus_ha: Array
@@ -68,6 +70,7 @@ def still(bed: Bed, rate_factor: Array, step_s: float, layers: int) -> Still:
     dry = bed.layer_dry_kg_m2 / step_s
     rows = (
         dry,
+        0.5 / dry,
         dry * bed.specific_heat_dry_j_kg_k,
         dry * _CP_W,
         -bed.layer_ha_w_m2_k,
@@ -100,7 +103,6 @@ class Cells:
         self.steer = 4030.2 / np.square(held.leaf_c + 235.0)
         self.steer_pa = self.steer * pressure
         self.brought, self.scale = flow * ratio, _EPS * flow
-        self.vapour_in = ratio * pressure / (_EPS + ratio)
         middle_w = ratio + past.half_w
         self.vapour = middle_w * pressure / (_EPS + middle_w)
         self.middle_db = held.moisture_db + past.half_db
@@ -158,11 +160,10 @@ class Cells:
         gone, d_gone = free, d_free
         if dew:
             gone, d_gone = np.maximum(free, 0.0), d_free * (free > 0.0)
-        half = 0.5 * gone / self.still.dry_per_s
+        half = gone * self.still.half_s
         cover = half + np.maximum(self.bed.film_kg_kg, half)
         share = np.minimum(self.held.film_db / cover, 1.0)
-        steep = np.where(share < 1.0, -0.5 * share / cover / self.still.dry_per_s, 0.0)
-        d_share = steep * d_gone
+        d_share = np.where(share < 1.0, share / cover * -self.still.half_s * d_gone, 0.0)
         film, d_film = share * gone, share * d_gone + gone * d_share
         if dew:
             film, d_film = film + np.minimum(free, 0.0), d_film + d_free * (free <= 0.0)
@@ -181,7 +182,7 @@ class Cells:
         below = pressure - leaf_pa
         at_leaf = self.scale * leaf_pa / below
         d_leaf = at_leaf * self.steer_pa / below
-        if not (self.wet or np.count_nonzero(self.vapour_in > saturated_pa)):
+        if not (self.wet or self._dews(saturated_pa)):
             inner, d_inner = self._from_leaf(at_leaf - brought, d_leaf, over, d_over)
             return inner, 0.0, d_inner, 0.0
         self.wet = True
@@ -200,17 +201,21 @@ class Cells:
         bare = 1.0 - share
         return bare * inner, film, bare * d_inner - d_share * inner, d_film
 
+    def _dews(self, saturated_pa: Array) -> bool:
+        """Whether the entering air is over saturation at the leaf anywhere."""
+        _, ratio, _, pressure = self.air
+        return bool(np.count_nonzero(ratio * pressure / (_EPS + ratio) > saturated_pa))
+
     def _step(self, leaf_c: Array) -> tuple[Array, Array]:
         """Leaf balance at a trial temperature: what it falls short and Newton's step.
 
         ``m c (T' - T) / dt = Q - E (h_vapour - h_water)``, all at the new temperature ``T'``.
         """
         inner, film, d_inner, d_film = self.water = self._water(leaf_c)
-        latent = _L0 + (_CP_V - _CP_W) * leaf_c
         water, d_water = (inner + film, d_inner + d_film) if self.wet else (inner, d_inner)
-        short = self.pull - self.stiffness * leaf_c - water * latent
-        slope = self.stiffness + water * (_CP_V - _CP_W) + d_water * latent
-        return short, short / slope
+        stiffness = self.stiffness + water * (_CP_V - _CP_W)
+        short = self.pull - water * _L0 - stiffness * leaf_c
+        return short, short / (stiffness + d_water * _LATENT)
 
     def solve(self, guess_c: Array) -> tuple[Array, Array]:
         """Move the leaf on by the step; the air that leaves (dry bulb, ratio). From a guess."""

@@ -123,9 +123,9 @@ def carry(trough: Trough, run: WitherRun, cases: Cases) -> History:
     zero = np.zeros(cases.rate_factor.size)
     books = _Books({}, 0.0, zero, zero, zero, zero)
     wind = _Wind(fresh_past(state), upward=True, step_s=1.0)
-    for stretch in stretches(run):
+    cut = stretches(run)
+    for stretch, entering in zip(cut, inlet(sky, cut, point, trough), strict=True):
         if stretch.fan_on:
-            entering = inlet(sky, stretch, point, trough)
             wind = wind.onward(stretch, state)
             leaf = bed, run.rate_factor * cases.rate_factor
             _blow((state, wind.past), stretch, entering, leaf, books)
