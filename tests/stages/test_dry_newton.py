@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wareleaf import leaf
-from wareleaf.stages import _dry_solve, dry
+from wareleaf.stages import _dry_newton, _dry_solve, dry
 from wareleaf.stages._dry_single import at_once
 from wareleaf.stages._dry_solve import scenarios, solve
 
@@ -74,6 +74,19 @@ def test_usual_belts_come_home():
         run = dry.DryRun("sugar_kelp_blanched", 0.88, 2.0, feed_kg_h=rng.uniform(80, 400))
         home += at_once(belt, run, scenarios(belt, run)) is not None
     assert home >= 38
+
+
+def test_the_last_step_with_a_kept_jacobian_leaves_nothing(monkeypatch):
+    """Against Newton steps with a fresh Jacobian each, to the last."""
+    zones = (dry.Zone(0.6, 75.0, 1.0, 0.6), dry.Zone(0.4, 60.0, 0.7, 0.5, "down", remix=True))
+    belt = dry.BeltDryer(40.0, zones, layers=5, steps=12)
+    run = dry.DryRun("sugar_kelp_blanched", 0.88, 2.0, feed_kg_h=250.0)
+    quick = at_once(belt, run, scenarios(belt, run))
+    monkeypatch.setattr(_dry_newton, "_NEAR", 0.0)
+    fresh = at_once(belt, run, scenarios(belt, run))
+    for ours, exact in zip(quick, fresh, strict=True):
+        assert ours.moisture == pytest.approx(exact.moisture, rel=1e-8)
+        assert ours.inlet_ratio == pytest.approx(exact.inlet_ratio, rel=1e-8)
 
 
 def test_it_is_used_and_not_used_where_it_should(monkeypatch):

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench import bench_wither
 from wareleaf import air
 from wareleaf.stages.wither import Trough, WitherRun, simulate
 
@@ -132,3 +133,11 @@ def test_refining_layers_and_steps_converges():
     gaps = np.abs(np.diff(by_step))
     assert gaps[1] < 0.65 * gaps[0]
     assert abs(end(10, WitherRun.step_min) - by_step[-1]) < 5e-4
+
+
+@pytest.mark.parametrize("night", bench_wither.CASES)
+def test_the_usual_grid_is_as_good_as_a_fine_one(night):
+    """A twentieth of a point of 40 layers and a minute: rain, damp air, heat by rule, turns."""
+    run = bench_wither.CASES[night]
+    fine = simulate(Trough(n_layers=40), replace(run, step_min=1.0))
+    assert simulate(Trough(), run).moisture_wb_out == pytest.approx(fine.moisture_wb_out, abs=5e-4)
