@@ -42,6 +42,11 @@ def test_a_trial_gives_constants_beside_what_stands():
          "immersion_s": [20, 60, 180], "iodine_mg_kg_dw": [3000, 900, 300]},
         {"stage": "oxidise", "moisture_wb": 0.62, "minutes": [15, 40, 70],
          "theaflavin_fraction": [0.0035, 0.006, 0.0055]},
+        {"stage": "colour", "moisture_wb": 0.62, "minutes": [5, 30, 60],
+         "colour_index": [5.2, 12.0, 17.0]},
+        {"stage": "loss", "what": "vitamin_c", "leaf_c": [50, 60, 70], "hours": [2, 2, 2],
+         "kept": [0.9, 0.8, 0.6]},
+        {"stage": "rates", "temperature_c": [40, 55, 70], "rate": [0.5, 0.9, 1.7]},
     ],
     ids=lambda t: t["stage"],
 )  # fmt: skip
@@ -62,6 +67,36 @@ def test_a_fitted_floor_and_bath_take_their_constants():
            "bath": {"water_kg": 1500, "dip_kg": 50}}  # fmt: skip
     slow = doors.call("blanch", dip | {"leach_factor": 0.5})
     assert slow["iodine_mg_kg_dw"] > doors.call("blanch", dip)["iodine_mg_kg_dw"]
+
+
+def test_one_temperature_is_said_to_tell_no_activation_energy():
+    trial = {"stage": "loss", "what": "chlorophyll", "leaf_c": [60, 60], "hours": [1, 3],
+             "kept": [0.8, 0.5]}  # fmt: skip
+    said = doors.call("fit-trial", {"trial": trial})["warnings"]
+    assert sum("tells no activation energy of chlorophyll" in s for s in said) == 1
+    hot = trial | {"leaf_c": [60, 75, 90], "hours": [3, 1, 0.4], "kept": [0.8, 0.8, 0.77]}
+    out = doors.call("fit-trial", {"trial": hot})
+    assert not any("tells no activation" in s for s in out["warnings"])
+    by_heat = next(f for f in out["fits"] if f["model"] == "first_order_by_heat")
+    assert by_heat["constants"][1]["standard_error"] > 0.0
+
+
+def test_rates_of_one_temperature_are_refused_in_words():
+    trial = {"stage": "rates", "temperature_c": [60, 60, 61], "rate": [0.5, 0.6, 0.5]}
+    with pytest.raises(BadInput, match="at least 5 K away") as refused:
+        doors.call("fit-trial", {"trial": trial})
+    assert refused.value.problems[0].field == "temperature_c"
+
+
+def test_fitted_activation_energies_go_back_into_their_doors():
+    leaf = {"mass_kg": 100, "moisture_wb": 0.62, "minutes": 40, "dry_bulb_c": 34}
+    plain = doors.call("oxidise", leaf)["oxidised_share"]
+    steep = doors.call("oxidise", leaf | {"formation_activation_j_mol": 90_000})
+    assert steep["oxidised_share"] > plain
+    dip = {"leaf": "sugar_kelp_raw", "mass_kg": 500, "moisture_wb": 0.9, "iodine_mg_kg_dw": 4600,
+           "bath": {"water_kg": 1500, "dip_kg": 50, "temperature_c": 60}}  # fmt: skip
+    flat = doors.call("blanch", dip | {"leach_activation_j_mol": 10_000})
+    assert flat["iodine_mg_kg_dw"] < doors.call("blanch", dip)["iodine_mg_kg_dw"]
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,16 @@ import numpy as np
 import pytest
 
 from wareleaf.measure import BadInput
-from wareleaf.stages import blanch, mill_law, oxidise, sift_size, trial, trial_stage, wither
+from wareleaf.stages import (
+    blanch,
+    mill_law,
+    oxidise,
+    sift_size,
+    trial,
+    trial_floor,
+    trial_stage,
+    wither,
+)
 from wareleaf.stages.roll_run import Roller, RollRun
 from wareleaf.stages.roll_run import simulate as roll
 
@@ -125,7 +134,7 @@ def test_theaflavin_on_the_floor():
     )
     minutes = [0.0, 15.0, 30.0, 45.0, 60.0, 80.0, 100.0, 125.0, 150.0]
     read = np.interp(minutes, made.course_min, made.course_theaflavin) + 2e-5 * noise(9, 7)
-    found = trial_stage.fit_oxidise(floor, run, minutes, np.maximum(read, 0.0).tolist())
+    found = trial_floor.fit_oxidise(floor, run, minutes, np.maximum(read, 0.0).tolist())
     assert found[0].fit.model == "consecutive_own_loss"
     for constant, true in zip(found[0].constants, (1.3, 0.8, 6.0), strict=True):
         near(constant, true)
@@ -175,7 +184,7 @@ ROLLER, ROLLED = Roller(), RollRun("tea_black", 150.0, 0.65)
             "point 1 is 9500; the leaf went in with 4600, and it cannot gain",
         ),
         (
-            lambda: trial_stage.fit_oxidise(
+            lambda: trial_floor.fit_oxidise(
                 oxidise.Floor(), oxidise.OxidiseRun("tea_black", 1.0, 0.6), [20.0, 10.0], [0.1, 0.1]
             ),
             "point 2 is 10 after 20",

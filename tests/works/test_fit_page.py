@@ -49,6 +49,25 @@ def test_readings_and_residuals_stand_where_they_belong():
     assert left.lines["+2 sd"][0][1] == pytest.approx(2.0 * fit["residual_sd"])
 
 
+def test_trials_at_several_temperatures_are_told_apart():
+    trial = {"stage": "loss", "what": "vitamin_c", "leaf_c": [50, 50, 70, 70],
+             "hours": [2.0, 4.0, 1.0, 2.0], "kept": [0.9, 0.8, 0.7, 0.5]}  # fmt: skip
+    data = {"trial": trial}
+    found = doors.call("fit-trial", data)
+    curve, left = fit_page.plots("fit-trial", data, found["fits"][0])
+    assert set(curve.points) == {"read, 50 degC", "read, 70 degC"}
+    assert curve.points["read, 70 degC"] == [(1.0, 0.7), (2.0, 0.5)]
+    assert sum(len(v) for v in left.points.values()) == 4
+    assert "share left" in fit_page.as_html("fit-trial", data, found)
+
+
+def test_rates_are_shown_as_they_were_fitted():
+    data = {"trial": {"stage": "rates", "temperature_c": [40, 55, 70], "rate": [0.5, 0.9, 1.7]}}
+    fit = doors.call("fit-trial", data)["fits"][0]
+    curve, _ = fit_page.plots("fit-trial", data, fit)
+    assert curve.points["read"][0] == (40, pytest.approx(np.log(0.5)))
+
+
 def test_points_of_two_temperatures_are_told_apart():
     points = [
         {"water_activity": a, "moisture_db": 0.1 * a / (1.05 - a) * f, "temperature_c": t}

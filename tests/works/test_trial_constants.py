@@ -25,6 +25,12 @@ def machine(kind, **own):
     ("kind", "spec", "own"),
     [
         ("oxidation_floor", machines.floor_of, {"rate_factor": 1.4, "loss_ratio": 5.0}),
+        (
+            "oxidation_floor",
+            machines.floor_of,
+            {"formation_activation_j_mol": 52_000.0, "loss_activation_j_mol": 90_000.0},
+        ),
+        ("blanch_bath", machines.bath_of, {"leach_activation_j_mol": 50_000.0}),
         ("wither_trough", lambda m, _: machines.trough_of(m), {"rate_factor": 0.8}),
         ("roller", lambda m, _: machines.roller_of(m), {"rate_factor": 1.6}),
         ("blanch_bath", machines.bath_of, {"leach_factor": 0.6, "residual_factor": 1.2}),

@@ -1,4 +1,4 @@
-"""The points of a trial, checked: each in its range, in order, as many of one as of another."""
+"""The points of a trial, checked: in range, in order, as many of each; and what they can tell."""
 
 from __future__ import annotations
 
@@ -12,6 +12,35 @@ from wareleaf.measure import require
 from wareleaf.stages.common import Array
 
 _WRONG_WAY = -0.5
+LEAST_SPAN_K = 5.0  # of temperatures that tell an activation energy (own choice)
+
+
+def no_activation(celsius: Sequence[float], constants: int, what: str) -> str:
+    """Why points at these temperatures tell no activation energy; empty when they can.
+
+    Parameters
+    ----------
+    celsius : sequence of float
+        Of each point, degC.
+    constants : int
+        That would be fitted, the activation energies among them.
+    what : str
+        Whose activation energy.
+    """
+    low, high = min(celsius, default=0.0), max(celsius, default=0.0)
+    if high - low < LEAST_SPAN_K:
+        at = f"at {low:g} degC" if high == low else f"between {low:g} and {high:g} degC"
+        return (
+            f"All points lie {at}: one temperature tells no activation energy of {what}, and the "
+            f"one that stands was used. Repeat the trial at least {LEAST_SPAN_K:g} K away, better "
+            "10 or more."
+        )
+    if len(celsius) <= constants:
+        return (
+            f"{len(celsius)} points are too few for {constants} constants: with the activation "
+            f"energy of {what} it takes at least {constants + 1}."
+        )
+    return ""
 
 
 def column(

@@ -76,19 +76,27 @@ def warm(
     return Heating(time, mean, np.maximum(middle, min(leaf_c, bath_c)))
 
 
-def leach_rate_per_s(species: str, temperature_c: Array | float) -> Array:
-    """Rate at which iodine leaves toward the bath, 1/s: Arrhenius from 80 degrees C."""
+def leach_rate_per_s(
+    species: str, temperature_c: Array | float, activation_j_mol: float | None = None
+) -> Array:
+    """Rate at which iodine leaves toward the bath, 1/s: Arrhenius from 80 degrees C.
+
+    The activation energy is that of ``data/blanch.csv`` when None.
+    """
     kelvin = np.asarray(temperature_c, float) + ZERO_C_K
-    activation = figure("all.leach_activation_j_mol")
+    activation = activation_j_mol
+    if activation is None:
+        activation = figure("all.leach_activation_j_mol")
     rate = figure(f"{species}.leach_rate_80c_per_s")
     return np.asarray(
         rate * np.exp(-activation / GAS_J_MOL_K * (1.0 / kelvin - 1.0 / 353.15)), float
     )
 
 
-def leach_exposure(species: str, heating: Heating) -> float:
+def leach_exposure(species: str, heating: Heating, activation_j_mol: float) -> float:
     """Rate times time over the heating, dimensionless."""
-    return float(np.trapezoid(leach_rate_per_s(species, heating.mean_c), heating.time_s))
+    rate = leach_rate_per_s(species, heating.mean_c, activation_j_mol)
+    return float(np.trapezoid(rate, heating.time_s))
 
 
 def listeria_seconds(heating: Heating) -> float:

@@ -97,7 +97,8 @@ def dip(bath: Bath, run: BlanchRun, day: Day, mass_kg: float) -> blade.Heating:
     end_c = float(heating.mean_c[-1])
     liquor.enthalpy_j -= leaf_j_k * (end_c - run.leaf_temperature_c)
     basket.free.enthalpy_j = basket.free.heat_j_k(day.solid) * end_c
-    rate = blade.leach_exposure(SPECIES[run.leaf_id], heating) * run.leach_factor
+    reached = blade.leach_exposure(SPECIES[run.leaf_id], heating, run.leach_activation_j_mol)
+    rate = reached * run.leach_factor
     ratio = np.array([1.0, 1.0, 1.0, figure("all.organics_rate_ratio")])
     leach(basket, liquor, rate * ratio, end_c, day.solid)
     _swell(basket, liquor, run.water_change_fraction)

@@ -147,7 +147,9 @@ class BlanchRun:
     half_thickness_m : float or None
         Half the thickness that the heat must cross; the blade's own when None, more in a clump.
     leach_factor, residual_factor, drag_factor : float
-        Multipliers learned from readings; 1 is the prior.
+        Multipliers learned from readings; 1 is the prior. The rate of leaching is that at 80 degC.
+    leach_activation_j_mol : float
+        How the rate of leaching rises with temperature, J/mol.
     """
 
     leaf_id: str
@@ -165,6 +167,7 @@ class BlanchRun:
     leach_factor: float = 1.0
     residual_factor: float = 1.0
     drag_factor: float = 1.0
+    leach_activation_j_mol: float = figure("all.leach_activation_j_mol")
 
     def __post_init__(self) -> None:
         """Refuse a run that cannot be."""
@@ -189,6 +192,7 @@ class BlanchRun:
             finite("half_thickness_m", self.half_thickness_m, 0.0, 0.1, "m", above=True)
         for name in ("leach_factor", "residual_factor", "drag_factor"):
             finite(name, getattr(self, name), 0.0, 100.0, above=True)
+        finite("leach_activation_j_mol", self.leach_activation_j_mol, 0.0, 300_000.0, "J/mol")
 
 
 @dataclass(frozen=True)

@@ -55,11 +55,12 @@ class Constant:
 
 @dataclass(frozen=True)
 class TrialFit:
-    """A model fitted to a trial: the fit, its constants, and what to do with them."""
+    """A model fitted to a trial: the fit, its constants, what to do with them, and what to mind."""
 
     fit: Fit
     constants: tuple[Constant, ...]
     use: str
+    said: tuple[str, ...] = ()
 
 
 def standing(figure: Figure, factor: float = 1.0) -> Standing:

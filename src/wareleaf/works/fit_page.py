@@ -34,11 +34,17 @@ _TRIAL_AXES = {  # what lies along the page, its title, what was read, its title
     "wither": ("time_h", "hours", "reading_wb", "moisture, fraction wet basis"),
     "blanch": ("immersion_s", "seconds in the water", "iodine_mg_kg_dw", "iodine, mg/kg dry"),
     "oxidise": ("minutes", "minutes", "theaflavin_fraction", "theaflavin of infusion solids"),
+    "colour": ("minutes", "minutes", "colour_index", "colour, the meter's own index"),
+    "loss": ("hours", "hours", "kept", "share left"),
+    "rates": ("temperature_c", "degC", "rate", "logarithm of the rate"),
     "roll": ("minutes", "minutes", "disruption", "share of broken cells"),
     "sieve": ("size_mm", "size, mm", "share_staying", "share that stays"),
     "sizes": ("size_mm", "aperture, mm", "share_coarser", "share coarser"),
     "mill": ("", "work by the law, kJ/kg", "work_kj_kg", "metered work, kJ/kg"),
 }
+
+
+_HEAT_OF = {"blanch": "temperature_c", "oxidise": "air_c", "loss": "leaf_c"}
 
 
 def check_plotted(name: str) -> None:
@@ -186,12 +192,15 @@ def _readings(
     trial = data["trial"]
     x, x_title, y, y_title = _TRIAL_AXES[trial["stage"]]
     along = list(trial[x]) if x else list(fit["predicted"])
-    return along, x_title, list(trial[y]), y_title
+    read = [math.log(v) for v in trial[y]] if trial["stage"] == "rates" else list(trial[y])
+    return along, x_title, read, y_title
 
 
 def _groups(name: str, data: Mapping[str, Any], count: int) -> list[str]:
-    """What tells readings apart on one page: the temperature of sorption points."""
-    if name != "fit-sorption":
-        return [""] * count
-    celsius = [p["temperature_c"] for p in data["points"]]
+    """What tells readings apart on one page: their temperature, where there are several."""
+    celsius: list[float] = []
+    if name == "fit-sorption":
+        celsius = [p["temperature_c"] for p in data["points"]]
+    elif name == "fit-trial":
+        celsius = data["trial"].get(_HEAT_OF.get(data["trial"]["stage"], ""), None) or []
     return [f"{t:g} degC" for t in celsius] if len(set(celsius)) > 1 else [""] * count

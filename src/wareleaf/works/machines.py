@@ -20,7 +20,7 @@ DRYERS = {"belt_dryer": dry.BeltDryer, "fluid_bed": dry.FluidBed}
 # What may stand under a machine's settings and belongs to the run: how the roller leaves the leaf,
 # and what the works' own trial gave (fit-trial).
 OF_THE_RUN = {
-    "blanch_bath": ("leach_factor", "residual_factor"),
+    "blanch_bath": ("leach_factor", "residual_factor", "leach_activation_j_mol"),
     "wither_trough": ("rate_factor",),
     "roller": ("rate_factor",),
     "oxidation_floor": (

@@ -52,6 +52,9 @@ class Input(DoorInput):
     half_thickness_m: float | None = Field(None, gt=0.0)
     leach_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
     residual_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
+    leach_activation_j_mol: float | None = Field(
+        None, ge=0.0, description="From your own trial (fit-trial), J/mol."
+    )
     bath: BathIn
     iodine_max_mg_kg_dw: float | None = Field(None, gt=0.0, description="Target: finds seconds.")
     log_reduction_min: float | None = Field(None, ge=0.0, description="Target: finds seconds.")
@@ -116,7 +119,9 @@ def run(data: Input) -> Output:
     from wareleaf.stages import blanch
 
     bath = blanch.Bath(**data.bath.model_dump())
-    load = blanch.BlanchRun(leaf_id=data.leaf, **data.model_dump(exclude=_TARGETS))
+    load = blanch.BlanchRun(
+        leaf_id=data.leaf, **data.model_dump(exclude=_TARGETS, exclude_none=True)
+    )
     settings = {"immersion_s": data.immersion_s, "temperature_c": bath.temperature_c}
     reachable = reason = None
     if data.iodine_max_mg_kg_dw is None and data.log_reduction_min is None:

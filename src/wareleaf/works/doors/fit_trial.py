@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import BaseModel, Field
@@ -49,10 +50,9 @@ class BlanchTrial(DoorInput):
     temperature_c: Numbers | None = Field(None, description="Of the bath at each point.")
 
 
-class OxidiseTrial(DoorInput):
-    """Theaflavin over the minutes on the floor."""
+class FloorTrial(DoorInput):
+    """Leaf and air of a trial on the oxidation floor."""
 
-    stage: Literal["oxidise"]
     leaf: str = "tea_black"
     cut: Literal["orthodox_fine", "orthodox_coarse", "ctc"] = "orthodox_fine"
     moisture_wb: float = Field(gt=0.0, lt=1.0)
@@ -64,7 +64,22 @@ class OxidiseTrial(DoorInput):
     disruption: float = 1.0
     catechins_mg_g: float = 137.5
     minutes: Numbers
+
+
+class OxidiseTrial(FloorTrial):
+    """Theaflavin over the minutes on the floor."""
+
+    stage: Literal["oxidise"]
     theaflavin_fraction: Numbers = Field(description="Of infusion solids.")
+    air_c: Numbers | None = Field(None, description="Of each point; one trial a temperature.")
+
+
+class ColourTrial(FloorTrial):
+    """What a colour meter shows over the minutes on the floor, in its own unit."""
+
+    stage: Literal["colour"]
+    rate_factor: float = Field(1.0, gt=0.0, description="Known of this leaf.")
+    colour_index: Numbers
 
 
 class RollTrial(DoorInput):
@@ -106,7 +121,37 @@ class MillTrial(DoorInput):
     work_kj_kg: Numbers = Field(description="Shaft work less idle; 3.6 kJ/kg is 1 kWh/t.")
 
 
-Trial = WitherTrial | BlanchTrial | OxidiseTrial | RollTrial | SieveTrial | SizesTrial | MillTrial
+class LossTrial(DoorInput):
+    """Leaf kept at steady temperatures, and what share of something was left."""
+
+    stage: Literal["loss"]
+    what: str = Field(description="vitamin_c, theaflavin, chlorophyll, an enzyme or an own name.")
+    leaf_c: Numbers = Field(description="Of each sample.")
+    hours: Numbers
+    kept: Numbers = Field(description="Share left, 0 to 1.")
+
+
+class RatesTrial(DoorInput):
+    """A rate constant that was found at several temperatures, in any unit."""
+
+    stage: Literal["rates"]
+    temperature_c: Numbers
+    rate: Numbers
+    reference_c: float | None = Field(None, description="Where the rate is told.")
+
+
+Trial = (
+    WitherTrial
+    | BlanchTrial
+    | OxidiseTrial
+    | ColourTrial
+    | RollTrial
+    | SieveTrial
+    | SizesTrial
+    | MillTrial
+    | LossTrial
+    | RatesTrial
+)
 
 
 class Input(DoorInput):
@@ -184,7 +229,15 @@ def _fitted(trial: Trial) -> list[TrialFit]:
         return _wither(trial)
     if isinstance(trial, BlanchTrial):
         return _blanch(trial)
-    return _oxidise(trial)
+    if isinstance(trial, LossTrial):
+        from wareleaf.stages.trial_heat import fit_loss
+
+        return fit_loss(trial.what, trial.leaf_c, trial.hours, trial.kept)
+    if isinstance(trial, RatesTrial):
+        from wareleaf.stages.trial_heat import fit_rates
+
+        return fit_rates(trial.temperature_c, trial.rate, trial.reference_c)
+    return _on_the_floor(trial)
 
 
 def _wither(trial: WitherTrial) -> list[TrialFit]:
@@ -225,8 +278,8 @@ def _blanch(trial: BlanchTrial) -> list[TrialFit]:
     )
 
 
-def _oxidise(trial: OxidiseTrial) -> list[TrialFit]:
-    from wareleaf.stages import oxidise, trial_stage
+def _on_the_floor(trial: OxidiseTrial | ColourTrial) -> list[TrialFit]:
+    from wareleaf.stages import oxidise, trial_floor
 
     floor = oxidise.Floor(
         **trial.model_dump(
@@ -246,7 +299,12 @@ def _oxidise(trial: OxidiseTrial) -> list[TrialFit]:
             }
         ),
     )
-    return trial_stage.fit_oxidise(floor, batch, trial.minutes, trial.theaflavin_fraction)
+    if isinstance(trial, ColourTrial):
+        known = replace(batch, rate_factor=trial.rate_factor)
+        return trial_floor.fit_colour(floor, known, trial.minutes, trial.colour_index)
+    return trial_floor.fit_oxidise(
+        floor, batch, trial.minutes, trial.theaflavin_fraction, trial.air_c
+    )
 
 
 def _shown(found: TrialFit) -> FittedTrial:
@@ -276,7 +334,7 @@ def _shown(found: TrialFit) -> FittedTrial:
 
 
 def _warnings(found: list[TrialFit]) -> list[str]:
-    said = []
+    said = list(dict.fromkeys(s for each in found for s in each.said))
     for each in found:
         said += [*loose(each.fit, "the trial does"), *unranked(each.fit, "points")]
         for constant in each.constants:

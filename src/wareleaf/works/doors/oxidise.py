@@ -23,6 +23,8 @@ class Input(DoorInput):
     rate_factor: float = Field(1.0, gt=0.0, description="From your own trial (fit-trial).")
     theaflavin_factor: float = Field(1.0, gt=0.0, description="From your own trial.")
     loss_ratio: float | None = Field(None, gt=0.0, description="From your own trial.")
+    formation_activation_j_mol: float | None = Field(None, description="From your own trial.")
+    loss_activation_j_mol: float | None = Field(None, description="From your own trial.")
     dry_bulb_c: float = 24.0
     relative_humidity: float = Field(0.96, ge=0.0, le=1.0)
     air_kg_h_kg: float = Field(3.0, ge=0.0, description="Dry air, kg per hour per kg leaf.")
@@ -77,6 +79,7 @@ _LEAF = (
     "rate_factor",
     "theaflavin_factor",
 )
+_OWN = ("loss_ratio", "formation_activation_j_mol", "loss_activation_j_mol")
 _SAME = (
     "duration_h",
     "mass_out_kg",
@@ -113,8 +116,8 @@ def run(data: Input) -> Output:
         minutes=data.minutes or 60.0,
         **{name: getattr(data, name) for name in _LEAF},
     )
-    if data.loss_ratio is not None:
-        batch = replace(batch, loss_ratio=data.loss_ratio)
+    own = data.model_dump(include=set(_OWN), exclude_none=True)
+    batch = replace(batch, **own)
     minutes, air = batch.minutes, floor.air_kg_h_kg
     reachable = reason = None
     if data.minutes is None:
