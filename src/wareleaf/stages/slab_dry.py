@@ -6,11 +6,13 @@ isotherm at its own moisture and temperature, and
     n = K (W_s - W_a),          W_s = eps p/(P - p),   p = aw(X_s, T) p_sat(T)
     m d(leaf heat)/dt = h (T_a - T) - n h_vapour(T)
 
-so wet leaf sits at the wet bulb, and as its surface dries the leaf warms towards the air. The heat
-of sorption is part of the leaf's heat. The leaf has one temperature (thin blades; the Biot number
-of heat is told). Nodes lie on the surface and the middle, second order in their distance; LSODA in
-time. Water and energy are each summed on both sides. Limits that are tested: wet bulb, a loose and
-a tight outside, lumped leaf, the fixed surface of `stages.slab`.
+so wet leaf sits at the wet bulb, and as its surface dries the leaf warms towards the air. aw is
+that of the desorption branch while water leaves and of the adsorption branch while it comes; a face
+between the two keeps its water. The heat of sorption is part of the leaf's heat, the same both
+ways. The leaf has one temperature (thin blades; the Biot number of heat is told). Nodes lie on the
+surface and the middle, second order in their distance; LSODA in time. Water and energy are each
+summed on both sides. Limits that are tested: wet bulb, a loose and a tight outside, lumped leaf,
+the fixed surface of `stages.slab`, uptake by Crank's series.
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ from scipy.integrate import solve_ivp
 from wareleaf import air, leaf
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.measure import BadInput, moisture_db_from_wb, moisture_wb_from_db
-from wareleaf.stages._slab_surface import Surface, surface_of
+from wareleaf.stages._slab_surface import Surface, reached_db, surface_of
 from wareleaf.stages.common import SECONDS_PER_HOUR, Array, cite, finite, relative_closure
 from wareleaf.stages.slab_air import AirNow, SlabAir, figures, number
 from wareleaf.stages.slab_blade import Blade, BladeResult, BladeRun
@@ -72,7 +74,7 @@ class _Equations:
     def outward(self, time_s: float, surface_db: float, leaf_c: float) -> tuple[float, float]:
         """Water kg/(s m2) and heat W/m2 through the face: out, and in."""
         dry, ratio, pass_on = self.air.at(time_s)
-        water = pass_on.water_kg_s_m2 * (self.surface.ratio(surface_db, leaf_c) - ratio)
+        water = pass_on.water_kg_s_m2 * self.surface.over(ratio, surface_db, leaf_c)
         return water, pass_on.heat_w_m2_k * (dry - leaf_c)
 
     def __call__(self, time_s: float, y: Array) -> Array:
@@ -102,15 +104,9 @@ class _Equations:
         return float(self.share @ each)
 
 
-def equilibrium_db(blade: Blade, air_spec: SlabAir) -> Array:
-    """Equilibrium moisture in the air at each hour of the series."""
-    profile = leaf.profile(blade.leaf_id)
-    return np.asarray(
-        leaf.equilibrium_moisture_db(
-            profile, np.array(air_spec.relative_humidity), np.array(air_spec.dry_bulb_c)
-        ),
-        dtype=float,
-    )
+def _reached(blade: Blade, air_spec: SlabAir, start_db: float) -> Array:
+    humidity, celsius = np.array(air_spec.relative_humidity), np.array(air_spec.dry_bulb_c)
+    return reached_db(blade.leaf_id, humidity, celsius, start_db)
 
 
 def simulate(
@@ -180,7 +176,7 @@ def _told(
         ]
     )
     wet, steady = _wet_surface(eq, time_s)
-    ends = equilibrium_db(eq.blade, air_spec)
+    ends = _reached(eq.blade, air_spec, eq.start_db)
     lost, came, carried = (float(v) for v in whole[eq.nodes + 1 :, -1])
     before, after = (eq.leaf_heat(x[:, i], float(leaf_c[i])) for i in (0, -1))
     room = max(abs(eq.start_db - float(ends[0])), 1e-6)
@@ -255,7 +251,8 @@ def _warned(eq: _Equations, air_spec: SlabAir, found: BladeResult) -> BladeResul
         said.append(
             f"The leaf reaches {found.leaf_temperature_max_c:.0f} degC; its limit is {limit:g}."
         )
-    if eq.start_db < float(equilibrium_db(eq.blade, air_spec).max()):
+    path = [eq.start_db, *_reached(eq.blade, air_spec, eq.start_db).tolist()]
+    if any(after > before for before, after in pairwise(path)):
         said.append("The air is damper than the leaf for a while: it takes up water.")
     if air_spec.length_m > 0.0 and air_spec.heat_transfer_w_m2_k is None:
         said.append(
@@ -274,8 +271,17 @@ def hours_to(blade: Blade, run: BladeRun, air_spec: SlabAir, target_wb: float) -
         Target at or above the start, or at or below the driest that this air can bring (which the
         sentence names).
     """
-    driest = float(moisture_wb_from_db(float(equilibrium_db(blade, air_spec).min())))
+    start_db = float(moisture_db_from_wb(run.moisture_wb))
+    path = _reached(blade, air_spec, start_db)
+    driest = float(moisture_wb_from_db(float(path.min())))
     finite("target_moisture_wb", target_wb, 0.0, 0.98, above=True)
+    if driest >= run.moisture_wb - 1e-9:
+        raise BadInput(
+            "target_moisture_wb",
+            target_wb,
+            f"target_moisture_wb is {target_wb:g}; this air takes no water from leaf at "
+            f"{run.moisture_wb:g}: give drier air.",
+        )
     if not driest < target_wb < run.moisture_wb:
         raise BadInput(
             "target_moisture_wb",
