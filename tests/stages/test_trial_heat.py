@@ -285,6 +285,7 @@ def test_a_colour_that_bends_otherwise_gives_its_own_rate():
         ),
         (lambda: trial_heat.fit_loss("x", [50.0] * 2, [1.0, 2.0], [0.5, 1.5]), "kept of point 2"),
         (lambda: trial_heat.fit_loss("x", [], [], []), "leaf_c is empty"),
+        (lambda: trial_heat.fit_loss("x", [60.0] * 3, [1.0, 2.0, 4.0], [0.3, 0.5, 0.8]), "rises"),
         (
             lambda: trial_floor.fit_oxidise(FLOOR, LEAF, [40.0, 15.0], [0.1, 0.1], [20.0, 20.0]),
             "point 2 is 15 after 40",

@@ -15,7 +15,7 @@ import numpy as np
 from wareleaf.leaf.fit import fit_curve
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.measure import BadInput, require
-from wareleaf.stages._trial_points import as_long, column, no_activation
+from wareleaf.stages._trial_points import as_long, column, goes, no_activation
 from wareleaf.stages.common import Array, finite
 from wareleaf.stages.quality_constants import FIGURES
 from wareleaf.stages.trial import Constant, Standing, TrialFit, in_order, plain
@@ -53,6 +53,8 @@ def fit_loss(
     time = column("hours", hours, 0.0, 1e5, "h", ends=False)
     left = column("kept", kept, 0.0, 1.0)
     require(len(leaf_c) > 0, "leaf_c", 0, "leaf_c is empty; give the temperature of each sample.")
+    if len(set(leaf_c)) == 1:
+        goes("kept", time, left, -1, "heat only takes")
     over = _over(celsius, _reference_k(celsius))
     inside = np.clip(left, 1e-3, 1.0 - 1e-3)
     rate = math.exp(float(np.mean(np.log(-np.log(inside) / time))))

@@ -151,6 +151,8 @@ def _chart(request: Request, view: Any) -> Any:
 
 
 def _typed_value(form: Entered, meter: Meter, name: str, label: str) -> float:
+    if meter.quantity == "theaflavin_fraction":
+        return form.number(name, label, 100.0)  # under 1 % is the usual, not a slip
     if meter.in_percent:
         return form.percent(name, label)
     return form.number(name, label)

@@ -140,7 +140,13 @@ def _off(row: Row) -> Off:
     )
 
 
-_UNIT_OF = {"mass_kg": "kg", "moisture_wb": "%", "temperature_c": "C", "relative_humidity": "%"}
+_UNIT_OF = {
+    "mass_kg": "kg",
+    "moisture_wb": "%",
+    "temperature_c": "C",
+    "relative_humidity": "%",
+    "theaflavin_fraction": "%",
+}
 
 
 def _reading(pen: Pen, rows: Sequence[Row]) -> str:
@@ -159,6 +165,8 @@ def _reading(pen: Pen, rows: Sequence[Row]) -> str:
         value, unit = pair
         if meter.quantity == "net_g":
             return converted(value, unit or "g") * 1000.0
+        if meter.quantity == "colour_index":
+            return value
         return converted(value, unit or _UNIT_OF[meter.quantity])
 
     reference = row.get("reference")
