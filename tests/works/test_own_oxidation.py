@@ -23,7 +23,7 @@ from wareleaf.works.predict.base import Ask
 from wareleaf.works.predict.own_oxidation import OwnOxidation
 from wareleaf.works.predict.own_rate import FEWEST, earlier, says
 from wareleaf.works.predict.tea import NO_LINK, oxidise_run_of, predict_oxidise
-from wareleaf.works.run_stage import record_reading
+from wareleaf.works.run_stage import Off, finish_run, record_reading
 from wareleaf.works.runs_done import Done, runs_done
 from wareleaf.works.settings import Equipment
 
@@ -90,6 +90,40 @@ def test_a_forecast_knows_no_sample_that_was_recorded_later(demo_works: Works) -
     after = own_rate(demo_works, machine, "tea_black", demo_works.now() + timedelta(seconds=1))
     assert after is not None
     assert after != known
+
+
+def test_samples_recorded_around_the_end_of_a_run_count_once(demo_works: Works) -> None:
+    """One before the leaf is off and one after, with nobody asking in between."""
+    machine, done = on_floor(demo_works)
+    run = next(
+        r for r in demo_works.book.runs(site="tea", open_only=True) if r.equipment == machine.id
+    )
+    moments = (timedelta(minutes=5), timedelta(minutes=6))
+
+    def sample(taken: timedelta) -> None:
+        record_reading(
+            demo_works,
+            "mirel",
+            run_id=run.run_id,
+            meter="tea-infusion",
+            value=0.002,
+            at=run.started_at + taken,
+        )
+
+    before = len(as_read(demo_works, run.run_id))
+    sample(moments[0])
+    off = Off(400.0, 0.66, "tea-balance", "tea-floor-scale")
+    finish_run(demo_works, "davin", run.run_id, [off])
+    sample(moments[1])
+    last = next(d for d in on_floor(demo_works)[1] if d.run_id == run.run_id)
+    assert len(last.readings) == before + 2
+    assert len({e.event_id for e in last.readings}) == len(last.readings)
+    assert len(done) + 1 == len(on_floor(demo_works)[1])
+
+
+def as_read(works: Works, run_id: str) -> list[Any]:
+    found = run_view(works, run_id).readings
+    return [e for e in found if e.facts["quantity"] == "theaflavin_fraction"]
 
 
 def test_a_sample_taken_after_the_bin_was_weighed_is_not_of_the_run(demo_works: Works) -> None:

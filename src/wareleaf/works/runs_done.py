@@ -21,6 +21,8 @@ from wareleaf.works.settings import Equipment
 
 OF_THE_LEAF = ("theaflavin_fraction", "colour_index")
 """Readings that tell how far a run went where the moisture that came off does not."""
+SAMPLED = ("oxidise",)
+"""Stages whose rate is told by such readings only."""
 _LATEST_H = 0.25  # a sample from the bin, just weighed off, is of the run (own choice)
 
 
@@ -102,7 +104,7 @@ class Done:
     @property
     def tells(self) -> bool:
         """Whether its rate was measured: by the moisture, on an oxidation floor by a reading."""
-        return self.start.facts["stage"] != "oxidise" or bool(self.readings)
+        return self.start.facts["stage"] not in SAMPLED or bool(self.readings)
 
     @property
     def read(self) -> tuple[StageReading, ...]:
@@ -188,7 +190,9 @@ def _of_its_run(works: Works, end: Event) -> list[Event]:
         return []
     starts = works.book.events_in_force(kind="stage_started", lot_id=end.inputs[0].lot_id)
     mine = [e for e in starts if e.facts["run_id"] == end.facts["run_id"]]
-    since = min((e.happened_at for e in mine), default=end.happened_at)
+    if not mine or mine[0].facts["stage"] not in SAMPLED:
+        return mine
+    since = mine[0].happened_at
     return [*mine, *works.book.events_in_force(kind="reading", since=since, site=end.site)]
 
 
@@ -196,7 +200,8 @@ def _add_reading(read: _Read, event: Event) -> None:
     """A reading of a run that was finished before; on one that still runs it waits for its end."""
     for row in read.runs.values():
         for at, each in enumerate(row):
-            if each.run_id == event.facts.get("run_id"):
+            known = {e.event_id for e in each.readings}  # read with its end, when that is new too
+            if each.run_id == event.facts.get("run_id") and event.event_id not in known:
                 both = sorted((*each.readings, event), key=lambda e: e.happened_at)
                 row[at] = replace(each, readings=_of_the_run(each.start, each.end, both), notes={})
                 for later in row[at:]:
