@@ -133,6 +133,21 @@ def test_a_later_folder_speaks_of_lots_of_an_earlier_one(works, sheets, tmp_path
     assert reading.facts["value"] == pytest.approx(0.104)
 
 
+def test_a_bench_in_percent_is_read_as_percent(works, sheets, tmp_path):
+    import_sheets(works, "ilsa", sheets, sheets / "mapping.toml")
+    later = tmp_path / "later"
+    later.mkdir()
+    (later / "bench.csv").write_text("Lot;When;TF\n4131;2026-04-01 10:00;0.52\n", "utf-8")
+    (later / "mapping.toml").write_text(
+        '[[sheet]]\nfile = "bench.csv"\njob = "reading"\n[sheet.columns]\nlot = "Lot"\n'
+        'at = "When"\nvalue = "TF"\n[sheet.same]\nmeter = "tea-infusion"\n',
+        "utf-8",
+    )
+    import_sheets(works, "ilsa", later, later / "mapping.toml")
+    reading = works.book.events(kind="reading", newest_first=True, limit=1)[0].event
+    assert reading.facts["value"] == pytest.approx(0.0052)
+
+
 def test_only_the_manager_imports(works, sheets):
     with pytest.raises(BadInput, match="may not import sheets"):
         import_sheets(works, "teo", sheets, sheets / "mapping.toml")
