@@ -111,7 +111,7 @@ def split(
         )
     taken = draw(lot, drawn_kg)
     _refuse_made_of_nothing(lot, taken, masses_kg)
-    sd = (lambda m: works.settings.meter_of(meter).sd(m)) if meter else (lambda m: 0.002 * m)
+    sd = works.settings.meter_at(lot.site, meter, "mass_kg").sd if meter else (lambda m: 0.002 * m)
     at = happened_at or works.now()
     parts = []
     for mass_kg in masses_kg:

@@ -91,7 +91,7 @@ def pack(
     _check(run, lots, product.leaf)
     weight_check(product.nominal_g, run.packs, run.net_g)  # too few weighed cannot be judged later
     film = works.settings.film_of(run.film or product.film)
-    scale = works.settings.meter_of(run.scale)
+    scale = works.settings.meter_at(product.site, run.scale, "net_g", "scale")
     draws = tuple(draw(lot, run.lots_kg[lot.lot_id]) for lot in lots)
     drawn_g, drawn_dry_g = sum(d.mass_g for d in draws), sum(d.dry_g for d in draws)
     dry_share = drawn_dry_g / drawn_g

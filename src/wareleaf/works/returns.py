@@ -106,7 +106,9 @@ def _weighed(
     if mass_kg is None:
         return Draw(lot.lot_id, has_g, has_dry_g), has_g, lot.mass_sd_g * has_g / lot.mass_g
     require(mass_kg > 0.0, "lots_kg", mass_kg, f"{mass_kg:g} kg came back: it must be above 0.")
-    sd_kg = works.settings.meter_of(meter).sd(mass_kg) if meter else 0.002 * mass_kg
+    sd_kg = 0.002 * mass_kg
+    if meter:
+        sd_kg = works.settings.meter_at(lot.site, meter, "mass_kg").sd(mass_kg)
     mass_g, sd_g = round(mass_kg * 1000.0), sd_kg * 1000.0
     off_g = (sd_g**2 + (lot.mass_sd_g * has_g / lot.mass_g) ** 2) ** 0.5
     if mass_g > has_g + 3.0 * off_g:  # more than two scales can be off (common practice)

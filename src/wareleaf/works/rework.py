@@ -84,7 +84,9 @@ def rework(
     kept = {k: v for k, v in shared_attributes(lots).items() if k != "product"}
     outputs = []
     for part in parts:
-        sd_kg = works.settings.meter_of(meter).sd(part.mass_kg) if meter else 0.002 * part.mass_kg
+        sd_kg = 0.002 * part.mass_kg
+        if meter:
+            sd_kg = works.settings.meter_at(lots[0].site, meter, "mass_kg").sd(part.mass_kg)
         outputs.append(
             Made(
                 lot_id=new_lot_id(works, lots[0].site, at),

@@ -201,7 +201,7 @@ def _made(
     at: datetime,
 ) -> Made:
     mass_g, dry_g = sum(d.mass_g for d in draws), sum(d.dry_g for d in draws)
-    mass_sd_kg = works.settings.meter_of(scale).sd(mass_g / 1000.0)
+    mass_sd_kg = works.settings.meter_at(room.site, scale, "mass_kg", "scale").sd(mass_g / 1000.0)
     # Each part is as uncertain in moisture as the lot it came from; the parts are not independent
     # of the rest of their lots, so the doubts are added and not their squares.
     moisture = sum(d.mass_g * moisture_sd(lot) for d, lot in zip(draws, lots, strict=True))

@@ -188,6 +188,7 @@ def record_reading(
     elif lot_id:
         lot = works.book.lot(lot_id)
         place, site = lot.place, lot.site
+    works.settings.meter_at(site, meter, instrument.quantity)
     facts: dict[str, Any] = {
         "quantity": instrument.quantity,
         "value": value,
@@ -301,8 +302,10 @@ def _made(works: Works, machine: Equipment, first: LotState, off: Off, at: datet
     if not off.mass_kg > 0.0:
         raise BadInput("mass_kg", off.mass_kg, f"mass_kg is {off.mass_kg:g}; it must be above 0.")
     _possible("moisture_wb", off.moisture_wb)
-    scale = works.settings.meter_of(off.scale)
-    moisture_meter = works.settings.meter_of(off.moisture_meter)
+    scale = works.settings.meter_at(machine.site, off.scale, "mass_kg", "scale")
+    moisture_meter = works.settings.meter_at(
+        machine.site, off.moisture_meter, "moisture_wb", "moisture_meter"
+    )
     mass_sd, moisture_sd = scale.sd(off.mass_kg), moisture_meter.sd(off.moisture_wb)
     names = ("source", "product", "cut_at") if machine.stage == "wash" else ("source", "product")
     kept = {k: v for k, v in first.attributes.items() if k in names}  # a wash makes no leaf younger

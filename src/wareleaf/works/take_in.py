@@ -120,16 +120,10 @@ def take_in(works: Works, who: str, load: Load) -> tuple[Event, LotState]:
     """
     source = works.settings.source_of(load.source)
     acting(works, who, "take in leaf", source.site)
-    meter = works.settings.meter_of(load.meter)
-    require(
-        meter.quantity == "mass_kg",
-        "meter",
-        load.meter,
-        f"{meter.name} measures {meter.quantity}; a scale is needed.",
-    )
+    meter = works.settings.meter_at(source.site, load.meter, "mass_kg")
     profile = leaves.profile(source.leaf)
     net = net_kg(load)
-    moisture, moisture_sd = _moisture(works, load, profile.moisture_wb_fresh)
+    moisture, moisture_sd = _moisture(works, source.site, load, profile.moisture_wb_fresh)
     arrived = load.arrived_at or works.now()
     of_harvest = _cut_of_harvest(works, load)
     cut_at = load.cut_at or of_harvest or arrived - timedelta(hours=source.haul_h)
@@ -205,7 +199,7 @@ def _cut_of_harvest(works: Works, load: Load) -> datetime | None:
     return harvest.cut_at
 
 
-def _moisture(works: Works, load: Load, usual_wb: float) -> tuple[float, float]:
+def _moisture(works: Works, site_id: str, load: Load, usual_wb: float) -> tuple[float, float]:
     if load.moisture_wb is None:
         return usual_wb, ASSUMED_MOISTURE_SD
     require(
@@ -216,11 +210,5 @@ def _moisture(works: Works, load: Load, usual_wb: float) -> tuple[float, float]:
     )
     if not load.moisture_meter:
         return load.moisture_wb, ASSUMED_MOISTURE_SD
-    meter = works.settings.meter_of(load.moisture_meter)
-    require(
-        meter.quantity == "moisture_wb",
-        "moisture_meter",
-        load.moisture_meter,
-        f"{meter.name} measures {meter.quantity}; a moisture meter is needed.",
-    )
+    meter = works.settings.meter_at(site_id, load.moisture_meter, "moisture_wb", "moisture_meter")
     return load.moisture_wb, meter.sd(load.moisture_wb)

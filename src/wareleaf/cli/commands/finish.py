@@ -54,6 +54,7 @@ def command(
     """Take everything off RUN. Water closes the mass; dry matter that is missing stays visible."""
     from wareleaf.book import Stream
     from wareleaf.works.run_stage import Off, finish_run
+    from wareleaf.works.weighed_off import does_not_fit
 
     if grades and len(grades) != len(offs):
         raise BadInput("grade", list(grades), f"{len(offs)} --off need {len(offs)} --grade.")
@@ -81,4 +82,10 @@ def command(
         f"Lot {lot.lot_id}: {kg(lot.mass_g)} kg {lot.form} at {percent(lot.moisture_wb)}."
         for lot in made
     ]
-    job.say({"run_id": run, "lots": made}, [*lines, next_step(f"lot {made[0].lot_id}")])
+    wrong = does_not_fit(job.works, run)
+    if wrong:
+        lines.append(wrong)
+    job.say(
+        {"run_id": run, "lots": made, "does_not_fit": wrong},
+        [*lines, next_step(f"lot {made[0].lot_id}")],
+    )

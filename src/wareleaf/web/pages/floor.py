@@ -23,6 +23,7 @@ from wareleaf.works.predict import OUT_FORM
 from wareleaf.works.run_stage import UNITS, Off, finish_run, record_reading
 from wareleaf.works.runs_done import OF_THE_LEAF
 from wareleaf.works.settings import PERCENT, Meter
+from wareleaf.works.weighed_off import does_not_fit
 
 router = APIRouter()
 
@@ -226,7 +227,8 @@ def take_off(request: Request, run_id: str, form: Entered = Depends(entered)) ->
         )
         session.remember(request, off_scale=form.get("scale"), off_meter=form.get("moisture_meter"))
         names = ", ".join(lot.lot_id for lot in made)
-        session.say(request, f"Taken off. Write on the bins: {names}.")
+        wrong = does_not_fit(works, run_id)
+        session.say(request, f"Taken off. Write on the bins: {names}. {wrong}".strip())
         return f"/floor/run/{run_id}"
 
     try:

@@ -47,6 +47,17 @@ class Equipment(Table):
 PERCENT = ("moisture_wb", "relative_humidity", "theaflavin_fraction")
 """Quantities that are fractions inside and percent on screens."""
 
+QUANTITY_WORDS = {
+    "mass_kg": "weights in kg",
+    "moisture_wb": "moisture",
+    "temperature_c": "temperature",
+    "relative_humidity": "humidity of air",
+    "net_g": "packs in g",
+    "theaflavin_fraction": "theaflavins",
+    "colour_index": "colour",
+}
+"""What a meter measures, as people say it."""
+
 
 class Meter(Table):
     """An instrument and how far it can be trusted (one standard deviation)."""

@@ -17,7 +17,7 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.works.settings.goods import Costs, Customer, Film, Product
 from wareleaf.works.settings.laboratory import Laboratory, UsualLeaf
 from wareleaf.works.settings.losses import LossConstants
-from wareleaf.works.settings.machines import Equipment, Meter
+from wareleaf.works.settings.machines import QUANTITY_WORDS, Equipment, Meter
 from wareleaf.works.settings.places import Crew, Firm, Person, Room, Site, SourcePlace
 from wareleaf.works.settings.table import Table
 
@@ -105,6 +105,29 @@ class WorksSettings(Table):
     def meter_of(self, meter_id: str) -> Meter:
         """A meter by id."""
         return _find(self.meter, "meter", meter_id)
+
+    def meter_at(self, site_id: str, meter_id: str, quantity: str, field: str = "meter") -> Meter:
+        """A meter by id that is of a site and measures a quantity.
+
+        Raises
+        ------
+        BadInput
+            When there is no such meter, it measures something else, or it is of another site: how
+            far it is off would be booked wrong, and its drift looked for where it never was.
+        """
+        meter = self.meter_of(meter_id)
+        if (meter.site, meter.quantity) == (site_id, quantity):
+            return meter
+        why = f"is of {self.site_of(meter.site).name}"
+        if meter.quantity != quantity:
+            why = f"measures {QUANTITY_WORDS[meter.quantity]}"
+        fit = [m.id for m in self.meter if (m.site, m.quantity) == (site_id, quantity)]
+        raise BadInput(
+            field,
+            meter_id,
+            f"{meter.name} {why}; for {QUANTITY_WORDS[quantity]} at {self.site_of(site_id).name} "
+            f"there are: {', '.join(fit) or 'none in the settings'}.",
+        )
 
     def film_of(self, film_id: str) -> Film:
         """A film by id."""
