@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,7 +19,7 @@ from tests.store.small_disk import DISKS
 
 from wareleaf.book import seal as pure
 from wareleaf.measure import BadInput
-from wareleaf.store import BookUnavailable
+from wareleaf.store import BookUnavailable, open_book
 from wareleaf.works import demo, seal_book, seal_keys
 from wareleaf.works.house import create_works
 
@@ -157,12 +158,30 @@ def test_a_quick_seal_reads_only_what_is_new_and_a_whole_one_finds_what_was_chan
     more(works, 4)
     quick = seal_book.seal_now(works, WORDS, whole_check=False)
     assert quick.size == 604, "the changed past was not read, and is not what was signed"
-    assert "among 1 to 600 is not the one that was signed" in seal_book.changed_since(works)
+    assert "Event 7 (i6) was changed" in seal_book.changed_since(works)
     with pytest.raises(BadInput, match=r"Not sealed. Event 7 \(i6\) was changed"):
         seal_book.seal_now(works, WORDS)
-    with pytest.raises(BadInput, match=r"No receipt. An event among 1 to 600"):
+    with pytest.raises(BadInput, match=r"No receipt. Event 7 \(i6\) was changed"):
         seal_book.receipt_of(works, "K6")
     assert seal_book.receipt_of(works, "K599")["lot"] == "K599", "what was not changed still holds"
+
+
+def test_a_chain_made_anew_is_pinned_by_the_kept_tiles_and_without_them_by_the_seal(
+    works, tmp_path
+):
+    seal_book.seal_now(works, WORDS)
+    events = [r.event for r in works.book.events()]
+    kept = {k: works.book.settings_get(k) for k in (seal_book.SETTING, seal_book.TILES)}
+    events[300] = replace(events[300], why="as it should be")
+    with open_book(tmp_path / "forged.db") as forged:
+        forged.append_many(events, now=max(e.recorded_at for e in events))
+        for name, value in kept.items():
+            forged.settings_put(name, value)
+        assert forged.verify().ok
+        other = replace(works, book=forged)
+        assert "An event among 257 to 512 is not the one" in seal_book.changed_since(other)
+        forged.settings_put(seal_book.TILES, "AAAA" * 22)
+        assert "An event among 1 to 600 is not the one" in seal_book.changed_since(other)
 
 
 def test_kept_tiles_that_were_changed_are_not_trusted(works):

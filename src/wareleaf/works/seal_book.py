@@ -23,6 +23,7 @@ from wareleaf.measure.errors import BadInput, require
 from wareleaf.works import seal_keys
 from wareleaf.works.house import Works
 from wareleaf.works.seal_keys import KEY_FILE, SETTING, SealState, back_up_key, state_of
+from wareleaf.works.seal_pin import pinned
 
 __all__ = [
     "KEY_FILE",
@@ -186,7 +187,7 @@ def changed_since(works: Works, tree: TileTree | None = None) -> str:
     good = 0
     for size, root in signed:
         if roots[size] != root:
-            return f"An event among {good + 1} to {size} is not the one that was signed."
+            return pinned(works, tree, _kept_tiles(works), root, good + 1, size)
         good = size
     return ""
 
