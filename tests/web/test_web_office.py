@@ -14,6 +14,7 @@ from web_works import Seeded
 from wareleaf.web.app import create_app
 from wareleaf.works import bench, plan_day, release_lot
 from wareleaf.works.expected import expected
+from wareleaf.works.record import Entry, record
 
 HTML = {"accept": "text/html"}
 JSON = {"accept": "application/json"}
@@ -231,6 +232,21 @@ def test_weights_are_checked_before_packing_is_recorded(as_who: Any, seeded: See
     packed = made.url.path.removeprefix("/pack/")
     assert seeded.works.book.lot(packed).attributes["packs"] == PACKS
     assert packer.get(f"/pack/{lot}", headers=HTML).status_code == 422
+    _ship_ten_packs(as_who, seeded, packed)
+
+
+def _ship_ten_packs(as_who: Any, seeded: Seeded, packed: str) -> None:
+    site = seeded.works.book.lot(packed).site
+    free = {"lot_id": packed, "markets": ["AU"]}
+    record(seeded.works, Entry(kind="release", site=site, who="bex", facts=free))
+    packer = as_who("jorun")
+    assert f'name="packs {packed}"' in packer.get("/ship?customer=southrim", headers=HTML).text
+    data = {"customer": "southrim", "lot_ids": packed}
+    half = packer.post("/ship", data={**data, f"packs {packed}": "2.5"})
+    assert half.status_code == 422 and "give a whole number" in half.text
+    assert packer.post("/ship", data={**data, f"packs {packed}": "10"}).status_code == 200
+    (sent,) = seeded.works.book.events(kind="ship")
+    assert sent.event.facts["packs"] == {packed: 10}
 
 
 def test_only_lots_for_the_customers_market_can_be_ticked(as_who: Any, seeded: Seeded) -> None:

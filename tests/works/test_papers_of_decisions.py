@@ -1,6 +1,7 @@
 """Holds, waste, destruction and releases carry their paper and time; releases a certificate."""
 
 import json
+from dataclasses import replace
 from datetime import timedelta
 from importlib import resources
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from wareleaf.book import Made
 from wareleaf.book.exchange import Naming
 from wareleaf.cli.main import cli
 from wareleaf.measure import BadInput
@@ -15,6 +17,7 @@ from wareleaf.works import bench, handle_lot, release_lot, ship
 from wareleaf.works.destroy import destroy
 from wareleaf.works.exchange_book import document_of, set_naming
 from wareleaf.works.house import create_works
+from wareleaf.works.record import Entry, draw, record
 from wareleaf.works.run_stage import Off, finish_run, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -99,3 +102,38 @@ def test_a_hold_at_the_shell_names_what_is_held_with_it_and_who_has_some(works):
     assert "has left, to Southrim Pantry" in done.output
     again = CliRunner().invoke(cli, [*words, "--json"])
     assert [e["facts"]["lot_id"] for e in json.loads(again.stdout)["events"]] == [lot]
+
+
+def packed(works):
+    """Kelp flake in 20 packs of about 500 g, signed free for Australia by a bare entry."""
+    taken = Load("line-01", 300.0, 0.0, "quay-scale", moisture_wb=0.9, moisture_meter="kelp-quick")
+    lot = take_in(works, "teo", taken)[1]
+    made = Made("KP", "sugar_kelp_blanched", "packed", "pack store", 10_000, 9_000, 10, 10)
+    made = replace(made, attributes={"packs": 20, "product": "kelp-flake-500"})
+    facts = {"film": "pet-pe", "nominal_g": 500}
+    entry = Entry(kind="pack", site="kelp", who="jorun", facts=facts, outputs=(made,))
+    record(works, replace(entry, inputs=(draw(lot, 90.0),)))
+    release = {"lot_id": "KP", "markets": ["AU"]}
+    record(works, Entry(kind="release", site="kelp", who="bex", facts=release))
+    return "KP"
+
+
+def test_packs_are_shipped_by_count(works):
+    lot = packed(works)
+    sent = ship.ship(works, "jorun", "southrim", {}, packs={lot: 7})
+    assert (sent.inputs[0].mass_g, sent.facts["packs"]) == (3500, {lot: 7})
+    words = ["ship", "southrim", f"{lot}=12 packs", "--who", "jorun", "--works", str(works.folder)]
+    done = CliRunner().invoke(cli, words)
+    assert done.exit_code == 0 and done.output.startswith("6 kg shipped"), done.output
+    for count, said in ((2, "1 are here and on none"), (0, "must be 1 or more")):
+        with pytest.raises(BadInput, match=said):
+            ship.ship(works, "jorun", "southrim", {}, packs={lot: count})
+    with pytest.raises(BadInput, match="not both"):
+        ship.ship(works, "jorun", "southrim", {lot: 0.5}, packs={lot: 1})
+    ship.ship(works, "jorun", "southrim", {}, packs={lot: 1})
+    assert works.book.lot(lot).remaining_mass_g == 0
+
+
+def test_leaf_that_is_not_packed_has_no_packs(works):
+    with pytest.raises(BadInput, match="does not know how many packs"):
+        ship.ship(works, "jorun", "southrim", {}, packs={fresh(works): 1})

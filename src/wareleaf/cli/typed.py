@@ -85,6 +85,23 @@ def lots_and_masses(texts: tuple[str, ...]) -> dict[str, float | None]:
     return found
 
 
+def lots_masses_and_packs(
+    texts: tuple[str, ...],
+) -> tuple[dict[str, float | None], dict[str, int]]:
+    """The same where packed lots may be counted, as ``LOT=40 packs``: weights, and counts."""
+    weighed, packs = [], {}
+    for text in texts:
+        match = re.fullmatch(r"([^=]+)=\s*(\d+)\s*packs?\s*", text)
+        if match is None:
+            weighed.append(text)
+        elif match.group(1).strip() in packs:
+            lot_id = match.group(1).strip()
+            raise BadInput("lot", lot_id, f"{lot_id} is named twice; name each lot once.")
+        else:
+            packs[match.group(1).strip()] = int(match.group(2))
+    return lots_and_masses(tuple(weighed)), packs
+
+
 def metered(meter: Meter, text: str) -> float:
     """What a meter shows, in the unit of its quantity: percent, C or F, kg or g, or its own."""
     if meter.quantity == "colour_index":

@@ -214,24 +214,34 @@ def _number(text: str) -> str:
 
 
 def _item(lot: LotState, packs: int | None) -> dict[str, object]:
-    loose = loose_g(lot)
-    made = lot.attributes.get("packs")
     if packs is None:
+        loose = loose_g(lot)
         require(loose > 0, "lots", lot.lot_id, f"Nothing of {lot.lot_id} is here off a pallet.")
         return {"lot_id": lot.lot_id, "mass_g": loose}
+    return {"lot_id": lot.lot_id, "mass_g": packs_g(lot, packs), "packs": packs}
+
+
+def packs_g(lot: LotState, packs: int) -> int:
+    """What some packs of a packed lot weigh, g: their share, and all that is left for the last.
+
+    Raises
+    ------
+    BadInput
+        For a lot whose packs the book did not count, or more than are here and on no pallet.
+    """
+    loose, made = loose_g(lot), lot.attributes.get("packs")
     require(packs > 0, "packs", packs, f"{packs} packs of {lot.lot_id}: it must be 1 or more.")
     if not isinstance(made, int) or made <= 0:
         raise BadInput(
             "packs",
             packs,
-            f"The book does not know how many packs {lot.lot_id} has; put all of it on the pallet.",
+            f"The book does not know how many packs {lot.lot_id} has; take all of it, or a weight.",
         )
     there = round(loose * made / lot.mass_g)
     require(
         packs <= there,
         "packs",
         packs,
-        f"{packs} packs of {lot.lot_id} would go on a pallet; {there} are here and on none.",
+        f"{packs} packs of {lot.lot_id}: {there} are here and on none of the pallets.",
     )
-    mass_g = loose if packs == there else round(packs * lot.mass_g / made)
-    return {"lot_id": lot.lot_id, "mass_g": mass_g, "packs": packs}
+    return loose if packs == there else round(packs * lot.mass_g / made)

@@ -8,7 +8,7 @@ from datetime import datetime
 from wareleaf.book import Draw, Event
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
-from wareleaf.works.pallets import loose_g, pallet_of
+from wareleaf.works.pallets import loose_g, packs_g, pallet_of
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, draw, record
 
@@ -22,19 +22,24 @@ def ship(
     vehicle: str = "",
     document: str = "",
     pallets: Sequence[str] = (),
+    packs: Mapping[str, int] | None = None,
     happened_at: datetime | None = None,
     note: str = "",
 ) -> Event:
-    """Record a shipment: kilograms by lot (None for all that remains), and whole pallets.
+    """Record a shipment: kilograms by lot (None for all that remains), packs, whole pallets.
 
-    ``lots_kg`` is what goes loose, beside what stands on ``pallets``.
+    ``lots_kg`` is what goes loose, beside what stands on ``pallets``; ``packs`` the same as a count
+    of packs by packed lot.
 
     The book refuses a lot that is held or not released for the customer's market; nothing is
     written then.
     """
     customer = works.settings.customer_of(customer_id)
     numbers = [pallet_of(works, text).sscc for text in pallets]
-    draws = _draws(works, lots_kg, numbers)
+    both = sorted(set(lots_kg) & set(packs or {}))
+    require(not both, "lots_kg", both, f"{', '.join(both)}: give kilograms or packs, not both.")
+    counted = {k: packs_g(works.book.lot(k), n) / 1000.0 for k, n in (packs or {}).items()}
+    draws = _draws(works, {**lots_kg, **counted}, numbers)
     require(bool(draws), "lots_kg", {}, "A shipment names at least one lot.")
     lots = [works.book.lot(d.lot_id) for d in draws]
     sites = {lot.site for lot in lots}
@@ -65,6 +70,7 @@ def ship(
                 "vehicle": vehicle,
                 "contact": customer.contact,
                 **({"pallets": numbers} if numbers else {}),
+                **({"packs": dict(packs)} if packs else {}),
             },
         ),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
-from wareleaf.cli.typed import lots_and_masses
+from wareleaf.cli.typed import lots_masses_and_packs
 
 
 @click.command("ship")
@@ -27,14 +27,19 @@ def command(
     at: str | None,
     note: str,
 ) -> None:
-    """Ship LOTS and pallets to CUSTOMER; MASS is how much of a lot, else all that remains."""
+    """Ship LOTS and pallets to CUSTOMER; MASS is how much of a lot, else all that remains.
+
+    Of a packed lot MASS may be a count, such as '40 packs'.
+    """
     from wareleaf.works.ship import ship
 
+    weighed, packs = lots_masses_and_packs(lots)
     event = ship(
         job.works,
         job.who,
         customer,
-        lots_and_masses(lots),
+        weighed,
+        packs=packs,
         vehicle=vehicle,
         document=document,
         pallets=pallets,

@@ -127,12 +127,15 @@ Act = Callable[[Works, str, str, Entered], tuple[str, str]]
 
 
 def _hold(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
-    handle_lot.hold(works, who, lot_id, form.get("reason"))
-    return lot_id, f"{lot_id} is on hold."
+    held = handle_lot.hold_all(
+        works, who, lot_id, form.get("reason"), document=form.get("document")
+    )
+    others = ", ".join(str(e.facts["lot_id"]) for e in held[1:])
+    return lot_id, f"{lot_id} is on hold." + (f" With it, made of it: {others}." if others else "")
 
 
 def _free(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
-    handle_lot.free(works, who, lot_id, form.get("reason"))
+    handle_lot.free(works, who, lot_id, form.get("reason"), document=form.get("document"))
     return lot_id, f"{lot_id} is off hold."
 
 
@@ -160,8 +163,17 @@ def _combine(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, s
 
 def _waste(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
     mass_kg = form.maybe("mass_kg", "Weight")
+    at = form.time("happened_at", "When")
     form.check()
-    handle_lot.write_off(works, who, lot_id, mass_kg, form.get("reason"))
+    handle_lot.write_off(
+        works,
+        who,
+        lot_id,
+        mass_kg,
+        form.get("reason"),
+        document=form.get("document"),
+        happened_at=at,
+    )
     return lot_id, f"Written off from {lot_id}."
 
 

@@ -74,6 +74,15 @@ def _pallets(
     ]
 
 
+def _packs(form: Entered, lot_id: str) -> int:
+    """A count of packs; a part of a pack does not leave by itself."""
+    name = f"packs {lot_id}"
+    count = form.number(name, f"Packs of {lot_id}")
+    if not count.is_integer():
+        form.wrong(name, f"Packs of {lot_id} is {form.get(name)}; give a whole number.")
+    return int(count)
+
+
 @router.post("/ship", include_in_schema=False)
 def send(request: Request, form: Entered = Depends(entered)) -> Response:
     works = session.works_of(request)
@@ -83,7 +92,8 @@ def send(request: Request, form: Entered = Depends(entered)) -> Response:
         numbers = form.all("pallets")
         if not ticked and not numbers:
             form.wrong("lot_ids", "No lot is ticked; tick what goes on the vehicle.")
-        lots_kg = {i: form.maybe(f"kg {i}", f"Kilograms of {i}") for i in ticked}
+        packs = {i: _packs(form, i) for i in ticked if form.get(f"packs {i}")}
+        lots_kg = {i: form.maybe(f"kg {i}", f"Kilograms of {i}") for i in ticked if i not in packs}
         form.check()
         event = ship(
             works,
@@ -93,6 +103,7 @@ def send(request: Request, form: Entered = Depends(entered)) -> Response:
             vehicle=form.get("vehicle"),
             document=form.get("document"),
             pallets=numbers,
+            packs=packs,
             note=form.get("note"),
         )
         kg = sum(d.mass_g for d in event.inputs) / 1000.0
