@@ -22,7 +22,15 @@ import sqlalchemy as sa
 
 from wareleaf.measure.errors import BadInput
 from wareleaf.works import handle_lot
-from wareleaf.works.demo import kelp_days, lab_days, meter_days, pack_days, tea_days
+from wareleaf.works.demo import (
+    goods_days,
+    growing_days,
+    kelp_days,
+    lab_days,
+    meter_days,
+    pack_days,
+    tea_days,
+)
 from wareleaf.works.demo.agenda import Agenda, Doing, hours
 from wareleaf.works.demo.faults import PLANTED, Faults
 from wareleaf.works.demo.opening import DEMO_DAY, NOW_H, PIN, open_demo
@@ -150,6 +158,7 @@ def _write(folder: Path, seed: int, days: int, progress: Progress | None, faults
     tokens = random.Random(f"wareleaf demo {seed}")
     with tokens_from(lambda n: f"{tokens.getrandbits(8 * n):0{2 * n}x}"):
         agenda.start(lab_days.confirm_limits(season))
+        goods_days.number_pallets(season)
         _begin_day(season, first)
         agenda.start(_mornings(season))
         agenda.run(until, new_day)
@@ -191,11 +200,15 @@ def _begin_day(season: Season, day: date) -> None:
         start(tea_days.load(season, day, number, plucking))
     if day.weekday() in tea_days.SIFTING_DAYS:
         start(tea_days.sifting(season, day))
+    if day.weekday() != SUNDAY:
+        start(meter_days.pairs(season, day))
     for site in ("kelp", "tea"):
         if pack_days.packs_today(site, day):
             start(pack_days.packing(season, site, day))
-    if day.weekday() != SUNDAY:
-        start(meter_days.pairs(season, day))
+        if season.days_ago(day) == goods_days.RETURN_DAYS_AGO[site]:
+            start(goods_days.returns(season, site, day))
+    for doing in growing_days.site_work(season, day):
+        start(doing)
     if season.days_ago(day) == CORRECTED_DAYS_AGO:
         start(_correction(season, day))
     if season.days_ago(day) == HELD_DAYS_AGO:

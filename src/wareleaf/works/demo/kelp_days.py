@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from wareleaf.book import Stream
 from wareleaf.works.demo import outcomes
 from wareleaf.works.demo.agenda import Doing, hours
+from wareleaf.works.demo.growing_days import harvested, kept_cool
 from wareleaf.works.demo.lab_days import kelp_bench
 from wareleaf.works.demo.outcomes import Drying
 from wareleaf.works.demo.season import YARDS, Season
@@ -68,17 +69,19 @@ def landings(season: Season, day: date) -> Iterator[Landing]:
 def load(season: Season, landing: Landing) -> Doing:
     """A load from the quay to the end of a belt."""
     chance = season.chance(SITE, landing.day, landing.number)
-    yield season.at(landing.day, landing.at_h + chance.minutes(-12.0, 12.0))
+    arrives = season.at(landing.day, landing.at_h + chance.minutes(-12.0, 12.0))
+    harvest = yield from harvested(season, landing.source, arrives, landing.mass_kg)
     source = season.works.settings.source_of(landing.source)
     here = (season.days_ago(landing.day), landing.number)
     faults = season.faults
     leaf = kelp(chance, source.leaf, chance.around(landing.mass_kg, 0.05))
     slip = faults.weigh_error_share if here == faults.weigh_error else 0.0
-    lot = season.receive(SITE, landing.source, leaf, chance, slip)
+    lot = season.receive(SITE, landing.source, leaf, chance, slip, harvest=harvest)
     blanches = source.leaf == "sugar_kelp_raw"
     belt, start = _belt_for(season, leaf.mass_kg, blanches)
     before_h = leaf.mass_kg / 1500.0 + (leaf.mass_kg / 900.0 + 0.3 if blanches else 0.0) + 0.4
     yield max(season.now + hours(chance.minutes(8.0, 20.0)), start - hours(before_h))
+    kept_cool(season, lot, arrives)
     lot = yield from _wash(season, lot, chance)
     if blanches:
         soak_s = faults.high_iodine_s if here == faults.high_iodine else 180.0

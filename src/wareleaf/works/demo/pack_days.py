@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 from wareleaf.book import LotState
 from wareleaf.pack import plan_for
 from wareleaf.works import pack_lot, ship
 from wareleaf.works.demo.agenda import Doing, hours
+from wareleaf.works.demo.goods_days import PACKER, stack, unstack
 from wareleaf.works.demo.season import SUNDAY, YARDS, Season
 from wareleaf.works.demo.truth import Chance, together
+from wareleaf.works.pallets import loose_g
 from wareleaf.works.settings import Product
 
-PACKER = "jorun"
 PACKING_DAYS = {"kelp": (1, 4), "tea": (1, 3)}
 BALANCE = {"kelp": "kelp-pack-balance", "tea": "tea-pack-balance"}
 CUSTOMERS = {"kelp": ("merrow", "quillby", "southrim"), "tea": ("tarn-house",)}
@@ -21,6 +23,8 @@ FILL_SD = 0.004
 FILL_ABOVE = 0.003
 LEAST_PACKS = 100
 FULL_BATCH_KG = 220.0
+# Packs that stay on a pallet for the next van.
+KEPT_BACK_DAYS_AGO, KEPT_BACK_PACKS = (1,), 24
 
 
 def packing(season: Season, site: str, day: date) -> Doing:
@@ -41,7 +45,7 @@ def packing(season: Season, site: str, day: date) -> Doing:
         yield season.now + hours(season.leaves[made].mass_kg / rate)
     if packed:
         yield max(season.at(day, 15.4), season.now + hours(0.5))
-        _send(season, site, packed, day)
+        _send(season, site, _customers(season, site, packed, day))
 
 
 def _ready(season: Season, product: Product) -> list[LotState]:
@@ -95,9 +99,19 @@ def _pack(season: Season, product: Product, lots: list[LotState], chance: Chance
     return made.lot_id
 
 
-def _send(season: Season, site: str, packed: list[str], day: date) -> None:
+@dataclass(frozen=True)
+class Order:
+    """A packed lot and the customer that it goes to, by which van, on which paper."""
+
+    lot_id: str
+    customer: str
+    vehicle: str
+    document: str
+
+
+def _customers(season: Season, site: str, packed: list[str], day: date) -> list[Order]:
     """Each packed lot goes to a customer whose market it is released for, in turn."""
-    settings = season.works.settings
+    settings, orders = season.works.settings, []
     for number, lot_id in enumerate(packed):
         lot = season.works.book.lot(lot_id)
         if lot.held_because:
@@ -107,15 +121,37 @@ def _send(season: Season, site: str, packed: list[str], day: date) -> None:
         for step in range(len(names)):
             customer = settings.customer_of(names[(turn + step) % len(names)])
             if customer.market in lot.released_for:
-                ship.ship(
-                    season.works,
-                    PACKER,
-                    customer.id,
-                    {lot_id: None},
-                    vehicle=f"van {1 + turn % 3}",
-                    document=f"D{season.now:%m%d}{number + 1}",
-                )
+                document = f"D{season.now:%m%d}{number + 1}"
+                orders.append(Order(lot_id, customer.id, f"van {1 + turn % 3}", document))
                 break
+    return orders
+
+
+def _send(season: Season, site: str, orders: list[Order]) -> None:
+    """Kelp leaves on pallets, one an order; tea in loose cartons, what is kept back on a pallet."""
+    shared = ""
+    if site == "kelp" and len({o.customer for o in orders}) > 1 and "restacked" not in season.done:
+        season.done.add("restacked")  # stacked as one, then found to be of two customers
+        shared = stack(season, [o.lot_id for o in orders])
+        for order in orders[1:]:
+            unstack(season, shared, order.lot_id)
+    for number, order in enumerate(orders):
+        loose: dict[str, float | None] = {order.lot_id: None}
+        on: list[str] = []
+        if site == "kelp":
+            loose, on = {}, [shared if shared and not number else stack(season, [order.lot_id])]
+        elif season.days_ago(season.now.date()) in KEPT_BACK_DAYS_AGO:
+            stack(season, [order.lot_id], KEPT_BACK_PACKS)
+            loose = {order.lot_id: loose_g(season.works.book.lot(order.lot_id)) / 1000.0}
+        ship.ship(
+            season.works,
+            PACKER,
+            order.customer,
+            loose,
+            vehicle=order.vehicle,
+            document=order.document,
+            pallets=on,
+        )
 
 
 def packs_today(site: str, day: date) -> bool:

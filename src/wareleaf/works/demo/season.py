@@ -36,6 +36,7 @@ class Yard:
     quick: str
     oven: str
     tare_kg: float
+    bin_c: float  # leaf in the middle of a bin at the door, usually; invented
 
 
 YARDS: Mapping[str, Yard] = {
@@ -48,6 +49,7 @@ YARDS: Mapping[str, Yard] = {
         "kelp-quick",
         "kelp-oven",
         38.0,
+        8.0,
     ),
     "tea": Yard(
         "davin",
@@ -58,6 +60,7 @@ YARDS: Mapping[str, Yard] = {
         "tea-quick",
         "tea-oven",
         1.5,
+        22.0,
     ),
 }
 
@@ -220,14 +223,20 @@ class Season:
         return number
 
     def receive(
-        self, site: str, source: str, leaf: TrueLeaf, chance: Chance, tare_error_share: float = 0.0
+        self,
+        site: str,
+        source: str,
+        leaf: TrueLeaf,
+        chance: Chance,
+        tare_error_share: float = 0.0,
+        *,
+        harvest: str,
     ) -> str:
-        """Take in a load; returns the lot id."""
+        """Take in a load of a harvest; returns the lot id."""
         yard = YARDS[site]
         tare = yard.tare_kg * round(leaf.mass_kg / 60.0 + 0.5)
         gross = self.meters.read(yard.scale, leaf.mass_kg + tare, chance, self.now)
         typed = round(max(0.0, tare - tare_error_share * leaf.mass_kg), 1)
-        haul_h = self.works.settings.source_of(source).haul_h
         _, lot = take_in(
             self.works,
             yard.intake,
@@ -239,8 +248,9 @@ class Season:
                 moisture_wb=self.meters.read(yard.balance, leaf.moisture_wb, chance, self.now),
                 moisture_meter=yard.balance,
                 ticket_kg=float(round(chance.around(leaf.mass_kg, 0.005))),
-                cut_at=self.now - hours(haul_h * chance.around(1.0, 0.2)),
+                temperature_c=round(chance.around(yard.bin_c, 0.2), 1),
                 document=f"{source.upper()}/{self.now:%m%d%H}",
+                harvest=harvest,
             ),
         )
         self.leaves[lot.lot_id] = leaf

@@ -10,6 +10,7 @@ from wareleaf.stages.oxidise import OxidiseResult
 from wareleaf.stages.wither import WitherResult
 from wareleaf.works.demo import outcomes
 from wareleaf.works.demo.agenda import Doing, hours
+from wareleaf.works.demo.growing_days import harvested
 from wareleaf.works.demo.lab_days import LAB, tea_bench
 from wareleaf.works.demo.outcomes import Drying
 from wareleaf.works.demo.season import YARDS, Season
@@ -72,10 +73,11 @@ def pluckings(day: date) -> Iterator[tuple[int, Plucking]]:
 def load(season: Season, day: date, number: int, plucking: Plucking) -> Doing:
     """A load from the leaf bay to the end of the dryer."""
     chance = season.chance(SITE, day, number)
-    yield season.at(day, plucking.at_h + chance.minutes(-10.0, 10.0))
+    arrives = season.at(day, plucking.at_h + chance.minutes(-10.0, 10.0))
+    harvest = yield from harvested(season, plucking.source, arrives, plucking.mass_kg)
     source = season.works.settings.source_of(plucking.source)
     leaf = tea(chance, source.leaf, chance.around(plucking.mass_kg, 0.05))
-    lot = season.receive(SITE, plucking.source, leaf, chance)
+    lot = season.receive(SITE, plucking.source, leaf, chance, harvest=harvest)
     lot = yield from _wither(season, lot, season.at(day, plucking.ready_h), chance)
     lot = yield from _roll(season, lot, chance)
     if source.leaf == "tea_black":
