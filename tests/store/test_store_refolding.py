@@ -7,13 +7,18 @@ from dataclasses import replace
 
 import pytest
 from tests.book.book_makers import NOW, at, correction, event, hold, intake, made, start
-from tests.book.test_book_conservation import KINDS, next_event, somewhere_once
+from tests.book.test_book_conservation import KINDS, SSCC, next_event, somewhere_once
 
 from wareleaf import book, store
+from wareleaf.book.pallet_rules import PalletWatch
 from wareleaf.measure import BadInput
 from wareleaf.store import queries, refolding
 
 AROUND = ["receive_back", "receive_back", "rework", "aggregate", "disaggregate", "grade"]
+Q = "340123450000000024"  # by hand: 3 x (3+0+2+4+0+0+0+0+2) + (4+1+3+5) = 46, to 50 is 4
+USUAL = [*KINDS[:11], *AROUND, "pack", "pack", "note", "reading", "pallet"]
+PALLETS = ["intake", "release", "release", "pack", "pack", "pack", "sample", "ship"]
+PALLETS += ["aggregate", "aggregate", "aggregate", "aggregate", "disaggregate", "pallet", "pallet"]
 ASKED_ANEW = ("on hold", "cannot ship")  # of what a correction brings in, beyond the fold
 
 
@@ -53,6 +58,12 @@ def any_correction(chance, n, events, state):
         ):
             if name in facts and chance.random() < 0.7:
                 facts[name] = value
+    if "sscc" in facts:
+        facts["sscc"] = chance.choice([SSCC, Q])
+        facts["lots"] = [
+            {"lot_id": chance.choice([x["lot_id"], *lots]),
+             "mass_g": max(x["mass_g"] * chance.randint(50, 200) // 100, 1)}
+            for x in old.facts["lots"]]  # fmt: skip
     minute = (old.happened_at - at(0)).total_seconds() / 60
     if how == "time":
         minute = max(minute + chance.randint(-9, 9), -1)
@@ -68,9 +79,9 @@ def any_correction(chance, n, events, state):
     )
 
 
-def plain_event(chance, n, state):
+def plain_event(chance, n, state, kinds):
     """As the random histories of the book, with packs (which take a release over) and notes."""
-    kind = chance.choice([*KINDS[:11], *AROUND, "pack", "pack", "note", "reading"])
+    kind = chance.choice(kinds)
     stock = sorted(k for k, x in state.lots.items() if x.remaining_mass_g > 0)
     if kind in ("note", "reading") and stock:
         facts = {"lot_id": chance.choice(stock), "moved_to": "loft"}
@@ -82,7 +93,13 @@ def plain_event(chance, n, state):
         kind = "split"
         made = next_event(kind, n, state, chance.randrange(2**30), chance.randint(1, 100), 0)
         facts = {"film": "f", "nominal_g": 5}
-        return made and replace(made, kind="pack", facts=facts)
+        packs = made and tuple(replace(m, form="packed") for m in made.outputs)
+        return made and replace(made, kind="pack", facts=facts, outputs=packs)
+    if kind == "pallet":
+        on_it = [x for x in state.lots.values() if SSCC in x.pallets]
+        draws = [(x.lot_id, x.pallets[SSCC], 0) for x in on_it if x.remaining_mass_g]
+        facts = {"customer": "c", "market": "m", "pallets": [SSCC]}
+        return event(f"e{n}", "ship", n, inputs=draws, facts=facts) if draws else None
     return next_event(kind, n, state, chance.randrange(2**30), chance.randint(1, 100),
                       chance.randint(-8, 8))  # fmt: skip
 
@@ -94,17 +111,21 @@ def tables(opened):
     return {x.lot_id: x for x in opened.lots()}, {r.run_id: r for r in runs}, sorted(edges)
 
 
-def take_or_refuse(opened, events, state, new):
+def take_or_refuse(opened, events, state, new, seen):
     """Record one event; the book after it, or None where both ways refuse it, in the same words."""
     try:
         if new.kind != "correction":
             book.check(new, state.lots, NOW, state.runs)
-        after = book.fold([*events, new])
+        now, was = PalletWatch(), PalletWatch()
+        after = book.fold([*events, new], pallets=now)
+        book.fold(events, pallets=was)
+        now.refuse_more_than(was)
     except BadInput as error:
         with pytest.raises(BadInput) as refused:
             opened.append(new, now=NOW)
         if not any(words in str(refused.value) for words in ASKED_ANEW):
             assert str(refused.value) == str(error)
+            seen["pallet"] += new.kind == "correction" and "pallet" in str(error)
         return None
     try:
         opened.append(new, now=NOW)
@@ -114,19 +135,22 @@ def take_or_refuse(opened, events, state, new):
     return after
 
 
-def run_history(place, seed, steps):
+def run_history(place, seed, steps, kinds=USUAL):
     """Random events and corrections, compared with a fold of everything after each correction."""
     chance = random.Random(seed)
-    seen = dict.fromkeys(("near", "whole", "refused"), 0)
+    seen = dict.fromkeys(("near", "whole", "refused", "pallet"), 0)
     with store.open_book(place) as opened:
         events, state = [], book.fold([])
         for n in range(steps):
             fix = len(events) > 5 and chance.random() < 0.4
-            new = any_correction(chance, n, events, state) if fix else plain_event(chance, n, state)
+            if fix:
+                new = any_correction(chance, n, events, state)
+            else:
+                new = plain_event(chance, n, state, kinds)
             if new is None:
                 continue
             with near_or_whole(seen if fix else None):
-                after = take_or_refuse(opened, events, state, new)
+                after = take_or_refuse(opened, events, state, new, seen)
             if after is None:
                 seen["refused"] += fix
                 continue
@@ -169,11 +193,20 @@ class near_or_whole:
 @pytest.mark.slow
 def test_any_correction_equals_a_fold_of_the_whole(tmp_path):
     """Seeded, so that it takes the same time each day; all three ends are met."""
-    seen = [run_history(tmp_path / f"{n}.db", n, 40) for n in range(12)]
+    seen = [run_history(tmp_path / f"{n}.db", n, 40) for n in range(14)]
     total = {k: sum(s[k] for s in seen) for k in seen[0]}
     assert total["near"] >= 50
     assert total["whole"] >= 1
     assert total["refused"] >= 10
+
+
+@pytest.mark.slow
+def test_pallet_rules_refuse_a_correction_near_it_as_on_the_whole(tmp_path):
+    """Histories that are mostly about pallets; the same words either way."""
+    seen = [run_history(tmp_path / f"{n}.db", n, 60, PALLETS) for n in range(8)]
+    total = {k: sum(s[k] for s in seen) for k in seen[0]}
+    assert total["near"] >= 20
+    assert total["pallet"] >= 5
 
 
 @pytest.mark.slow
@@ -240,4 +273,79 @@ def test_a_corrected_start_is_in_the_history_of_its_lots(kept):
     )
     assert (kept.lot("K1").on_runs, kept.lot("K2").on_runs) == ((), ("R",))
     assert [e.event_id for e in kept.events_in_force(lot_id="K2")] == ["i2", "s"]
+    assert kept.verify().ok
+
+
+def stacked():
+    """K and L, 500 g of packs each, for sale; 300 g of both on a pallet, 100 g of K on Q."""
+
+    def on(event_id, sscc, minute, **grams):
+        items = [{"lot_id": k, "mass_g": g} for k, g in grams.items()]
+        return event(event_id, "aggregate", minute, facts={"sscc": sscc, "lots": items})
+
+    packs = [made(k, 500, 450, form="packed") for k in "KL"]
+    free = [event(f"r{k}", "release", 1, facts={"lot_id": k, "markets": ["m"]}) for k in ("K", "L")]
+    return [event("i", "intake", 0, outputs=packs), *free, on("a", SSCC, 2, K=300, L=300),
+            on("b", Q, 3, K=100)]  # fmt: skip
+
+
+def sold(*draws, pallets=(SSCC,), minute=5):
+    facts = {"customer": "c", "market": "m", "pallets": list(pallets)}
+    return event("s", "ship", minute, inputs=draws, facts=facts)
+
+
+BOTH = (("K", 300, 270), ("L", 300, 270))
+
+
+@pytest.mark.parametrize(
+    ("of", "changed", "words"),
+    [
+        ("a", {"facts": {"sscc": SSCC, "lots": [{"lot_id": "K", "mass_g": 450}]}},
+         "the aggregate b would no longer hold: 0.1 kg of lot K would go on pallet"),
+        ("a", {"void": True}, "ship s would no longer hold: Nothing stands on pallet"),
+        ("b", {"facts": {"sscc": SSCC, "lots": [{"lot_id": "K", "mass_g": 100}]}},
+         "ship s would no longer hold: 0.4 kg of lot K stand on what is shipped"),
+        ("b", {"facts": {"sscc": Q, "lots": [{"lot_id": "F", "mass_g": 10}]}},
+         "aggregate b would no longer hold: Lot F is fresh; only packed lots"),
+        ("s", {"inputs": BOTH[:1]}, "0.3 kg of lot L stand on pallet .* not on the shipment"),
+        ("s", {"facts": {"customer": "c", "market": "m", "pallets": [SSCC, Q]}},
+         "0.4 kg of lot K stand on what is shipped and 0.3 kg are asked"),
+        ("s", {"facts": {"customer": "c", "market": "m"}}, "take it off pallet"),
+        ("i", {"outputs": [made("K", 380, 342, form="packed"),
+                           made("L", 500, 450, form="packed")]},
+         "the aggregate b would no longer hold: 0.1 kg of lot K would go on pallet"),
+    ],
+)  # fmt: skip
+def test_a_correction_obeys_the_rules_of_pallets(kept, of, changed, words):
+    """It is refused, the entry that contradicts it is named, and nothing is written."""
+    kept.append_many([*stacked(), intake("f", "F", minute=1), sold(*BOTH)], now=NOW)
+    stood = next(e for e in kept.events_in_force() if e.event_id == of)
+    more = {"facts": dict(stood.facts), "outputs": stood.outputs,
+            "inputs": [(d.lot_id, d.mass_g, d.dry_g) for d in stood.inputs]}  # fmt: skip
+    if changed.get("void"):
+        more = {}
+    minute = (stood.happened_at - at(0)).total_seconds() / 60
+    before = tables(kept)
+    with pytest.raises(BadInput, match=words):
+        kept.append(correction("c", of, 30, happened=minute, **{**more, **changed}), now=NOW)
+    assert tables(kept) == before
+    assert kept.verify().ok
+
+
+def test_a_shipment_of_a_pallet_takes_all_that_stands_on_it(kept):
+    kept.append_many(stacked(), now=NOW)
+    with pytest.raises(BadInput, match=r"of lot L stand on pallet .* not on the shipment"):
+        kept.append(sold(BOTH[0]), now=NOW)
+    kept.append(sold(*BOTH), now=NOW)
+    assert (kept.lot("K").pallets, kept.lot("L").pallets) == ({Q: 100}, {})
+
+
+def test_what_an_older_book_broke_refuses_no_other_correction(kept, monkeypatch):
+    """A book from before the rule: K left the pallet without L. Its weight is corrected still."""
+    with monkeypatch.context() as before:
+        before.setattr("wareleaf.book.checks.check_pallets", lambda *_: None)
+        kept.append_many([*stacked(), sold(BOTH[0])], now=NOW)
+    packs = [made("K", 505, 455, form="packed"), made("L", 500, 450, form="packed")]
+    kept.append(correction("c", "i", 30, happened=0, outputs=packs), now=NOW)
+    assert kept.lot("K").mass_g == 505
     assert kept.verify().ok

@@ -10,11 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from wareleaf.book.drawing import check_came_back, check_pallets
+from wareleaf.book.drawing import check_came_back
 from wareleaf.book.event import Event
 from wareleaf.book.forms import check_form, kg
 from wareleaf.book.kinds import lots_named
 from wareleaf.book.lots import LotState, RunState
+from wareleaf.book.pallet_rules import check_pallets
 from wareleaf.measure.errors import BadInput, require
 
 OVERDRAW_SD = 3.0

@@ -48,14 +48,6 @@ def _moved(
     return {k: v for k, v in after.items() if v != (0, 0)}
 
 
-def pallets_after(lot: LotState, event: Event, mass_g: int) -> dict[str, int]:
-    """Grams of a lot by pallet after some were put on one, or taken off it."""
-    sscc = str(event.facts["sscc"])
-    sign = 1 if event.kind == "aggregate" else -1
-    after = {**lot.pallets, sscc: lot.pallets.get(sscc, 0) + sign * mass_g}
-    return {k: v for k, v in after.items() if v > 0}
-
-
 def came_back_because(event: Event) -> str:
     """Why leaf that came back is on hold."""
     facts = event.facts
@@ -89,76 +81,3 @@ def check_came_back(event: Event, lots: Mapping[str, LotState]) -> None:
                     f"{kg(most)}{what} of it; no more can come back than was shipped to them and "
                     "has not come back yet.",
                 )
-
-
-def check_pallets(event: Event, lots: Mapping[str, LotState]) -> None:
-    """Refuse what a pallet does not allow now: only packed lots go on, and it leaves as a whole.
-
-    Samples and counts may take from a pallet; nothing else draws from what stands on one.
-
-    Raises
-    ------
-    BadInput
-        With one sentence.
-    """
-    if event.kind in ("aggregate", "disaggregate"):
-        _check_on_or_off(event, lots)
-        return
-    if event.kind in ("sample", "count", "receive_back"):
-        return
-    going = set(event.facts.get("pallets") or ()) if event.kind == "ship" else set()
-    asked: dict[str, int] = {}
-    for d in event.inputs:
-        asked[d.lot_id] = asked.get(d.lot_id, 0) + d.mass_g
-    for lot_id, mass_g in asked.items():
-        lot = lots[lot_id]
-        whole = sum(v for k, v in lot.pallets.items() if k in going)
-        stays = {k: v for k, v in lot.pallets.items() if k not in going}
-        loose = lot.remaining_mass_g - sum(stays.values())
-        if stays and mass_g > loose:
-            raise BadInput(
-                "mass_g",
-                mass_g,
-                f"{kg(mass_g)} of lot {lot_id} are asked for and {kg(max(loose, 0))} stand loose; "
-                f"take it off pallet {next(iter(stays))} first, or ship the pallet as a whole.",
-            )
-        if mass_g < whole:
-            raise BadInput(
-                "mass_g",
-                mass_g,
-                f"{kg(whole)} of lot {lot_id} stand on what is shipped and {kg(mass_g)} are asked "
-                "for; a pallet ships as a whole.",
-            )
-
-
-def _check_on_or_off(event: Event, lots: Mapping[str, LotState]) -> None:
-    sscc = str(event.facts["sscc"])
-    asked: dict[str, int] = {}
-    for item in event.facts["lots"]:
-        asked[item["lot_id"]] = asked.get(item["lot_id"], 0) + item["mass_g"]
-    for lot_id, mass_g in asked.items():
-        lot = lots[lot_id]
-        if event.kind == "disaggregate":
-            on_it = lot.pallets.get(sscc, 0)
-            if mass_g > on_it:
-                raise BadInput(
-                    "mass_g",
-                    mass_g,
-                    f"{kg(mass_g)} of lot {lot_id} would come off pallet {sscc}, which has "
-                    f"{kg(on_it)} of it.",
-                )
-            continue
-        if lot.form != "packed":
-            raise BadInput(
-                "lot_id",
-                lot_id,
-                f"Lot {lot_id} is {lot.form}; only packed lots go on a pallet. Pack it first.",
-            )
-        loose = max(lot.remaining_mass_g - lot.on_pallets_g, 0)
-        if mass_g > loose:
-            raise BadInput(
-                "mass_g",
-                mass_g,
-                f"{kg(mass_g)} of lot {lot_id} would go on pallet {sscc}; {kg(loose)} are here "
-                "and on no pallet.",
-            )

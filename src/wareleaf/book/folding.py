@@ -8,10 +8,11 @@ from typing import Any
 
 from wareleaf.book.checks import check_replay, check_run
 from wareleaf.book.corrections import effective, in_order
-from wareleaf.book.drawing import came_back_because, drawn, pallets_after
+from wareleaf.book.drawing import came_back_because, drawn
 from wareleaf.book.event import Event
 from wareleaf.book.kind_facts import ITEM_LISTS
 from wareleaf.book.lots import LotState, RunState
+from wareleaf.book.pallet_rules import PalletWatch, pallets_after
 from wareleaf.measure.errors import BadInput, require
 
 INHERITS_RELEASE = ("split", "pack")
@@ -197,7 +198,11 @@ def step(lots: dict[str, LotState], runs: dict[str, RunState], event: Event) -> 
     return {*changed, *freed}
 
 
-def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | None = None) -> Book:
+def fold(
+    events: Iterable[Event],
+    watch: Callable[[Event, set[str]], None] | None = None,
+    pallets: PalletWatch | None = None,
+) -> Book:
     """The book after some events, every correction in the place of what it corrects.
 
     Parameters
@@ -206,6 +211,8 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
         In recorded order, corrections among them.
     watch : callable, optional
         Called after each event with the event and the ids of the lots it changed.
+    pallets : PalletWatch, optional
+        Gathers what breaks a rule of pallets; nothing is refused for it here.
 
     Raises
     ------
@@ -223,7 +230,11 @@ def fold(events: Iterable[Event], watch: Callable[[Event, set[str]], None] | Non
             check_in_place(event, lots, runs)
         else:
             check_replay(event, lots)
+        if pallets is not None:
+            pallets.before(event, lots)
         changed = step(lots, runs, event)
+        if pallets is not None:
+            pallets.after(changed, lots)
         if watch is not None:
             watch(event, changed)
     return Book(lots, runs, tuple(current), superseded)

@@ -22,6 +22,7 @@ from wareleaf.book.event import Event
 from wareleaf.book.folding import check_in_place, step
 from wareleaf.book.kinds import lots_named
 from wareleaf.book.lots import LotState, RunState
+from wareleaf.book.pallet_rules import PalletWatch
 
 Standing: TypeAlias = tuple[str, tuple[str, ...]]
 """Why a lot is on hold (empty: it is not) and the markets that it is released for."""
@@ -51,11 +52,12 @@ class Around:
 
 @dataclass(frozen=True)
 class Replayed:
-    """Lots and runs after some events, and what lots made outside took over."""
+    """Lots and runs after some events, what lots made outside took over, and rules broken."""
 
     lots: Mapping[str, LotState]
     runs: Mapping[str, RunState]
     made_outside: Mapping[str, Standing]
+    pallets: PalletWatch
 
 
 def replay(history: History, inside: Collection[str], around: Around) -> Replayed:
@@ -79,18 +81,21 @@ def replay(history: History, inside: Collection[str], around: Around) -> Replaye
     lots: dict[str, LotState] = {}
     runs = dict(around.runs)
     outside: dict[str, Standing] = {}
+    pallets = PalletWatch(inside)
     for sequence, event in sorted(history.values(), key=lambda x: x[0]):
         for lot_id in lots_named(event):
             if lot_id not in inside and lot_id in around.lots:
                 lots[lot_id] = _untouched(around, lot_id, sequence, event)
         check_in_place(event, lots, runs)
+        pallets.before(event, lots)
         changed = step(lots, runs, event)
+        pallets.after(changed, lots)
         for made in event.outputs:
             if made.lot_id not in inside:
                 outside[made.lot_id] = standing_of(lots[made.lot_id])
         for lot_id in {*changed, *lots_named(event)}.difference(inside):
             lots.pop(lot_id, None)
-    return Replayed(lots, runs, outside)
+    return Replayed(lots, runs, outside, pallets)
 
 
 def standing_of(lot: LotState) -> Standing:

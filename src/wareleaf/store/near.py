@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from wareleaf.book import Event, LotState, RunState, as_original, lots_named
 from wareleaf.book.folding import inherited
+from wareleaf.book.pallet_rules import PALLET_KINDS, pallets_named
 from wareleaf.book.refolding import (
     Around,
     History,
@@ -44,6 +45,7 @@ class Near:
         self._runs: dict[str, RunState] = {}
         self._standing: dict[str, list[tuple[int, Event]]] = {}
         self._as_made: dict[str, Standing] = {}
+        self._pallets: set[str] = set()
 
     # events
 
@@ -75,6 +77,21 @@ class Near:
                 schema.event.c.root_kind.in_(RUN_KINDS), body.contains(text, autoescape=True)
             )
             self.history |= {k: x for k, x in found if x[1].facts.get("run_id") == run_id}
+
+    def take_pallets(self, pallets: Iterable[str]) -> set[str]:
+        """Add all events in force that name some pallets; the lots that ever stood on them."""
+        table = schema.event.c
+        lots: set[str] = set()
+        for sscc in sorted(set(pallets) - self._pallets):
+            self._pallets.add(sscc)
+            named = table.body.contains(sscc)
+            corrected = (table.kind == "correction") & table.root_kind.in_(PALLET_KINDS)
+            for condition in (table.kind.in_(PALLET_KINDS), corrected):
+                for root_id, (sequence, event) in self._in_force(condition, named):
+                    if sscc in pallets_named(event):
+                        self.history[root_id] = (sequence, event)
+                        lots.update(lots_named(event) if event.kind != "ship" else ())
+        return lots
 
     def _touching(
         self, lot_ids: Sequence[str], *conditions: Any

@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from wareleaf.book import Book, Edge, Event, LotState, RunState, edges_of, fold, lots_touched
+from wareleaf.book.pallet_rules import PalletWatch, pallets_named
 from wareleaf.book.refolding import Replayed, comes_out_otherwise, replay
 from wareleaf.measure.errors import BadInput
 from wareleaf.store import queries, rows, schema
@@ -80,8 +81,11 @@ def _settled(near: Near, place: Place) -> tuple[Replayed, set[str]]:
     near.take_runs(runs)
     more = {k for e in place.both for k in lots_touched(e)}
     more |= {k for run in near.runs(runs) for k in run.lots}
+    pallets = {k for e in place.both for k in pallets_named(e)}
+    more |= near.take_pallets(pallets)
     while True:
         near.take_lots(more)
+        near.take_pallets({k for _, e in near.history.values() for k in pallets_named(e)})
         inside |= more
         before = dict(near.history)
         before.pop(place.root_id, None)
@@ -96,6 +100,7 @@ def _settled(near: Near, place: Place) -> tuple[Replayed, set[str]]:
         now = replay(after, inside, near.around(inside, runs, after))
         more = comes_out_otherwise(was, now)
         if not more:
+            now.pallets.refuse_more_than(was.pallets)
             return now, inside
 
 
@@ -130,10 +135,20 @@ def write(connection: sa.Connection, place: Place, found: Refolded) -> None:
 
 
 def fold_whole(connection: sa.Connection) -> Book:
-    """Derive everything again from all events in the tables, the correction among them."""
+    """Derive everything again from all events in the tables, the correction the last of them.
+
+    Raises
+    ------
+    BadInput
+        When history would no longer hold.
+    """
     edges: list[Edge] = []
-    history = queries.read_events(connection)
-    book = fold(history, lambda e, _changed: edges.extend(edges_of(e)))
+    history = list(queries.read_events(connection))
+    now, was = PalletWatch(), PalletWatch()
+    book = fold(history, lambda e, _changed: edges.extend(edges_of(e)), now)
+    if now.broken:
+        fold(history[:-1], pallets=was)  # without the correction
+        now.refuse_more_than(was)
     _replace_projections(connection, book, edges)
     return book
 

@@ -25,6 +25,7 @@ from wareleaf.book import (
 )
 from wareleaf.book.chain import body_hash
 from wareleaf.book.corrections import refuse_corrected
+from wareleaf.book.pallet_rules import pallets_named
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.store import genealogy, queries, refolding, rows, schema
 
@@ -69,6 +70,7 @@ class Writer:
         check_form(event)
         self._refuse_known_id(event)
         self._load(lots_touched(event), event.facts.get("run_id"))
+        self._load_pallets(event)
         check(event, self._lots, self._now, self._runs)
         if event.kind == "correction":
             return self._correct(event)
@@ -159,6 +161,15 @@ class Writer:
             for row in self._connection.execute(query):
                 self._lots[row.lot_id] = rows.lot_of(row._mapping)
             self._absent.update(i for i in part if i not in self._lots)
+
+    def _load_pallets(self, event: Event) -> None:
+        """Read what stands on the pallets of a shipment."""
+        table = schema.lot.c
+        for sscc in pallets_named(event):
+            query = sa.select(table.lot_id).where(
+                table.form == "packed", table.in_stock == 1, table.pallets.contains(sscc)
+            )
+            self._load_lots(self._connection.execute(query).scalars().all())
 
     def _record(
         self, event: Event, root: tuple[str, str], in_place: Event | None = None
