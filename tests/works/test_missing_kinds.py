@@ -12,6 +12,7 @@ import pytest
 from wareleaf.measure import BadInput
 from wareleaf.works import growing, pallets
 from wareleaf.works.cool import cool
+from wareleaf.works.correct_weights import correct_weights
 from wareleaf.works.destroy import destroy, destroy_held
 from wareleaf.works.doors import call
 from wareleaf.works.dossier import dossier
@@ -282,3 +283,69 @@ def test_what_a_recall_holds_is_destroyed_and_nothing_else(demo_works):
     destroy_held(works, me, fault, **{**said, "document": "D/3"})
     found = recall(works, fault)
     assert (found.last.in_stock_g, found.last.waste_g) == (0, found.last.total_g)
+
+
+def test_a_longer_waiting_interval_holds_what_it_says_was_cut_too_early(demo_works):
+    """A correction holds the load, in its own writing, as a treatment entered late does."""
+    works, source = demo_works, demo_works.settings.source[0]
+    me, now = who(works, growing.JOB), works.now()
+    then = now - timedelta(days=2)
+    work, _ = growing.record_site_work(
+        works, me, source.id, "sprayed", substance="X", interval_days=1, happened_at=then
+    )
+    lot = a_load(works, cut_at=now - timedelta(hours=3))
+    assert lot.status == "open"
+    boss = who(works, "correct the book")
+    facts = {**work.facts, "interval_days": 7}
+    correct(works, boss, work.event_id, "misread the label", changes={"facts": facts})
+    assert "waiting interval of X ended" in works.book.lot(lot.lot_id).held_because
+    other = a_load(works, cut_at=now - timedelta(days=3))
+    assert other.status == "open"
+    facts = {**works.book.event(other.made_by).event.facts,
+             "cut_at": (now - timedelta(hours=5)).isoformat()}  # fmt: skip
+    correct(works, boss, other.made_by, "wrong day", changes={"facts": facts})
+    assert "waiting interval of X ended" in works.book.lot(other.lot_id).held_because
+
+
+def test_a_harvest_that_a_load_names_keeps_its_number_and_place(demo_works):
+    works, source = demo_works, demo_works.settings.source[0]
+    me, boss = who(works, growing.JOB), who(works, "correct the book")
+    for name in ("H-8", "H-9"):
+        growing.record_harvest(works, me, source.id, 480.0, harvest_id=name,
+                               cut_at=works.now() - timedelta(hours=4))  # fmt: skip
+    lot = a_load(works, harvest="H-8")
+    by_name = {e.facts["harvest_id"]: e for e in works.book.events_in_force(kind="harvest")}
+    for change in ({"void": True}, {"changes": {"facts": {**by_name["H-8"].facts,
+                                                           "harvest_id": "H-88"}}}):  # fmt: skip
+        with pytest.raises(BadInput, match=f"Harvest H-8 is named by load {lot.lot_id}; correct"):
+            correct(works, boss, by_name["H-8"].event_id, "another boat", **change)
+    with pytest.raises(BadInput, match="There is a harvest H-8 already"):
+        renamed = {**by_name["H-9"].facts, "harvest_id": "H-8"}
+        correct(works, boss, by_name["H-9"].event_id, "misread", changes={"facts": renamed})
+    intake = works.book.event(lot.made_by).event
+    with pytest.raises(BadInput, match="There is no harvest H-7"):
+        wrong = {**intake.facts, "harvest": "H-7"}
+        correct(works, boss, lot.made_by, "misread", changes={"facts": wrong})
+    correct(works, boss, by_name["H-9"].event_id, "never cut", void=True)
+    assert works.book.verify().ok
+
+
+def test_a_correction_of_a_return_a_rework_or_a_destruction_is_asked_as_the_job_is(demo_works):
+    works, boss = demo_works, who(demo_works, "correct the book")
+    lot, customer, _ = shipped_packs(works)
+    receive_back(works, who(works, "receive back"), customer, {lot.lot_id: None}, "torn")
+    back = works.book.events_in_force(kind="receive_back", lot_id=lot.lot_id)[-1]
+    with pytest.raises(BadInput, match="before it was first shipped"):
+        early = {"happened_at": lot.made_at}
+        correct(works, boss, back.event_id, "another day", changes=early)
+    load = a_load(works)
+    (loose,) = rework(works, who(works, "rework"), {load.lot_id: 100.0}, [Part(99.0, "washed")],
+                      "sandy")  # fmt: skip
+    with pytest.raises(BadInput, match="120 kg came of 100 kg; weigh again"):
+        correct_weights(works, boss, loose.made_by, "misread", {loose.lot_id: (120.0, 0.9)})
+    said = {"method": "composted", "witness": "Inspector Reed", "document": "D/9", "reason": "rot"}
+    me = who(works, "destroy leaf")
+    gone = destroy(works, me, loose.lot_id, None, **said)
+    with pytest.raises(BadInput, match="the witness is someone else"):
+        own = {**gone.facts, "witness": works.settings.person_of(me).name}
+        correct(works, boss, gone.event_id, "it was me", changes={"facts": own})

@@ -108,6 +108,17 @@ def _check(works: Works, who: str, method: str, witness: str, document: str, rea
         ("reason", reason, "why it is destroyed"),
     ):
         require(bool(value.strip()), name, value, f"{name} is empty; give {what}.")
+    refuse_own_witness(works, who, witness)
+
+
+def refuse_own_witness(works: Works, who: str, witness: str) -> None:
+    """Refuse a witness who is the one that records.
+
+    Raises
+    ------
+    BadInput
+        With one sentence.
+    """
     me = works.settings.person_of(who)
     require(
         witness.strip().lower() not in (me.id.lower(), me.name.lower()),

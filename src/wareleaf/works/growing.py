@@ -8,9 +8,9 @@ the substance's own label; the book keeps what it is told.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 
 from wareleaf.book import Event
 from wareleaf.measure.errors import BadInput, require
@@ -29,6 +29,16 @@ class Wait:
     what: str
     began: datetime
     until: datetime
+
+    @classmethod
+    def of(cls, event: Event, zone: tzinfo) -> Wait | None:
+        """The interval that site work began; None when it names none."""
+        days = event.facts.get("interval_days")
+        if not days:
+            return None
+        began = event.happened_at.astimezone(zone)
+        what = str(event.facts.get("substance") or event.facts["work"])
+        return cls(str(event.facts["source"]), what, began, began + timedelta(days=float(days)))
 
     def covers(self, cut_at: datetime) -> bool:
         """Whether leaf cut then was cut too early."""
@@ -60,14 +70,9 @@ class Harvest:
 def waits_of(works: Works, source_id: str) -> tuple[Wait, ...]:
     """Every waiting interval of a line or field, corrections in place."""
     zone = works.settings.zone
-    found = []
-    for event in works.book.events_in_force(kind="site_work"):
-        days = event.facts.get("interval_days")
-        if event.facts["source"] == source_id and days:
-            began = event.happened_at.astimezone(zone)
-            what = str(event.facts.get("substance") or event.facts["work"])
-            found.append(Wait(source_id, what, began, began + timedelta(days=float(days))))
-    return tuple(found)
+    done = works.book.events_in_force(kind="site_work")
+    found = (Wait.of(event, zone) for event in done if event.facts["source"] == source_id)
+    return tuple(wait for wait in found if wait is not None)
 
 
 def too_early(works: Works, source_id: str, cut_at: datetime) -> tuple[Wait, ...]:
@@ -127,29 +132,33 @@ def record_site_work(
         facts=facts,
     )
     event = event_of(works, entry)
-    began = event.happened_at
-    wait = Wait(source.id, substance.strip() or work.strip(), began, began)
-    if interval_days:
-        wait = Wait(source.id, wait.what, began, began + timedelta(days=interval_days))
-    holds = _late_holds(works, who, wait)
+    wait = Wait.of(event, works.settings.zone)
+    holds = late_holds(works, who, wait) if wait is not None else []
     works.book.append_many([event, *holds], now=works.now())
     return event, tuple(str(h.facts["lot_id"]) for h in holds)
 
 
-def _late_holds(works: Works, who: str, wait: Wait) -> list[Event]:
-    """Holds on what was cut in the interval, came in already, and is still here in any form."""
+def late_holds(
+    works: Works, who: str, wait: Wait, cut: Mapping[str, datetime] | None = None
+) -> list[Event]:
+    """Holds on what was cut in the interval, came in already, and is still here in any form.
+
+    ``cut`` gives the loads and when they were cut; those in the book when left out.
+    """
+    if cut is None:
+        cut = {
+            made.lot_id: datetime.fromisoformat(str(event.facts["cut_at"]))
+            for event in works.book.events_in_force(kind="intake", since=wait.began)
+            if event.facts.get("source") == wait.source and event.facts.get("cut_at")
+            for made in event.outputs
+        }
     reasons: dict[str, str] = {}
-    for event in works.book.events_in_force(kind="intake", since=wait.began):
-        cut_at = event.facts.get("cut_at")
-        if event.facts.get("source") != wait.source or not cut_at:
-            continue
-        cut = datetime.fromisoformat(str(cut_at))
-        if wait.covers(cut):
-            reason = hold_reason(works, [wait], cut)
-            for made in event.outputs:
-                reasons[made.lot_id] = reason
-                for below in works.book.lots_below(made.lot_id):
-                    reasons.setdefault(below, f"made of {made.lot_id}: {reason}")
+    for lot_id, cut_at in cut.items():
+        if wait.covers(cut_at):
+            reason = hold_reason(works, [wait], cut_at)
+            reasons[lot_id] = reason
+            for below in works.book.lots_below(lot_id):
+                reasons.setdefault(below, f"made of {lot_id}: {reason}")
     lots = works.book.lots(ids=list(reasons), in_stock_only=True)
     entries = (
         Entry(

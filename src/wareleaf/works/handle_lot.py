@@ -9,6 +9,7 @@ from typing import Any
 
 from wareleaf.book import Draw, Event, LotState, Made, Stream, as_meant, correction_facts
 from wareleaf.measure.errors import BadInput, require
+from wareleaf.works.correct_rules import check_corrected, check_signed, holds_after
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
 from wareleaf.works.record import (
@@ -257,25 +258,6 @@ def write_off(
     return record(works, entry)
 
 
-# Who may sign is who may take it back: a correction is no way round a role.
-SIGNED = {
-    "release": "release a lot",
-    "limit_confirmed": "confirm a limit",
-    "result": "record a result",
-}
-
-
-def _refuse_resigning(event: Event, changes: dict[str, Any]) -> None:
-    """A signature is not edited: it is taken back, and given anew after a new look."""
-    kind = str(event.facts.get("kind", event.kind))
-    if kind != "result" and "facts" in changes:
-        raise BadInput(
-            "facts",
-            event.event_id,
-            "What was signed cannot be changed by a correction; take it out and sign again.",
-        )
-
-
 def correct(
     works: Works,
     who: str,
@@ -294,11 +276,8 @@ def correct(
     require(bool(reason.strip()), "reason", reason, "reason is empty; say what was wrong.")
     found = works.book.event(event_id)
     acting(works, who, "correct the book", found.event.site)
-    signed = SIGNED.get(str(found.event.facts.get("kind", found.event.kind)))
-    if signed:
-        acting(works, who, signed, found.event.site)
-        _refuse_resigning(found.event, changes or {})
     changes = changes or {}
+    check_signed(works, who, found.event, changes)
     allowed = {"inputs", "outputs", "streams", "facts", "happened_at", "document", "place"}
     unknown = set(changes) - allowed
     if unknown:
@@ -307,9 +286,9 @@ def correct(
             name, None, f"{name} cannot be corrected; only {', '.join(sorted(allowed))}."
         )
     old = as_meant(found.event)
-    if void:
-        old = replace(old, inputs=(), outputs=(), streams=())
-    new = replace(old, **changes)
+    emptied = replace(old, inputs=(), outputs=(), streams=()) if void else old
+    new = replace(emptied, **changes)
+    check_corrected(works, who, old, None if void else new)
     kind = str(found.event.facts.get("kind", found.event.kind))  # a correction keeps its line's
     facts = correction_facts(new.facts, kind, reason.strip(), void=void)
     correction = event_of(
@@ -329,5 +308,6 @@ def correct(
             corrects=event_id,
         ),
     )
-    works.book.append(correction, now=correction.recorded_at)
+    holds = holds_after(works, who, None if void else new)
+    works.book.append_many([correction, *holds], now=(holds or [correction])[-1].recorded_at)
     return correction

@@ -151,6 +151,27 @@ def draw(lot: LotState, mass_kg: float | None = None) -> Draw:
     return Draw(lot.lot_id, mass_g, round(mass_g * (1.0 - lot.moisture_wb)))
 
 
+def refuse_more_out(lots: Iterable[LotState], in_g: float, out_g: float) -> None:
+    """Refuse more grams out of some lots than went in, beyond what the scales can be off.
+
+    Three standard uncertainties of the lots, and half a percent of what went in for the scale of
+    what came out (common practice, no source).
+
+    Raises
+    ------
+    BadInput
+        With one sentence.
+    """
+    off_g = sum(lot.mass_sd_g**2 for lot in lots) ** 0.5 + 0.005 * in_g
+    if out_g > in_g + 3.0 * off_g:
+        raise BadInput(
+            "parts",
+            out_g / 1000.0,
+            f"{out_g / 1000.0:g} kg came of {in_g / 1000.0:g} kg; weigh again, or correct the "
+            "weight of what went in first.",
+        )
+
+
 def dry_sd_kg(mass_kg: float, mass_sd_kg: float, moisture_wb: float, moisture_sd: float) -> float:
     """Standard uncertainty of dry matter from those of mass and moisture (GUM, first order)."""
     return ((1.0 - moisture_wb) ** 2 * mass_sd_kg**2 + mass_kg**2 * moisture_sd**2) ** 0.5

@@ -57,7 +57,7 @@ def receive_back(
     events = []
     for lot in lots:
         acting(works, who, JOB, lot.site)
-        _refuse_before_shipment(works, lot, customer.id, at)
+        refuse_before_shipment(works, lot.lot_id, customer.id, at)
         drawn, mass_g, sd_g = _weighed(works, lot, customer.id, lots_kg[lot.lot_id], meter)
         entry = Entry(
             kind="receive_back",
@@ -76,17 +76,24 @@ def receive_back(
     return [works.book.lot(e.outputs[0].lot_id) for e in events]
 
 
-def _refuse_before_shipment(works: Works, lot: LotState, customer: str, at: datetime) -> None:
+def refuse_before_shipment(works: Works, lot_id: str, customer: str, at: datetime) -> None:
+    """Refuse a return from a customer before a lot was first shipped to them.
+
+    Raises
+    ------
+    BadInput
+        With one sentence.
+    """
     sent = [
         e.happened_at
-        for e in works.book.events_in_force(kind="ship", lot_id=lot.lot_id)
+        for e in works.book.events_in_force(kind="ship", lot_id=lot_id)
         if e.facts["customer"] == customer
     ]
     require(
         not sent or min(sent) <= at,
         "happened_at",
         at.isoformat(),
-        f"{lot.lot_id} would come back at {at:%Y-%m-%d %H:%M}, before it was first shipped to "
+        f"{lot_id} would come back at {at:%Y-%m-%d %H:%M}, before it was first shipped to "
         f"{customer}.",
     )
 

@@ -11,7 +11,15 @@ from wareleaf.measure.errors import require
 from wareleaf.works.handle_lot import shared_attributes
 from wareleaf.works.house import Works
 from wareleaf.works.people import acting
-from wareleaf.works.record import Entry, draw, dry_sd_kg, moisture_sd, new_lot_id, record
+from wareleaf.works.record import (
+    Entry,
+    draw,
+    dry_sd_kg,
+    moisture_sd,
+    new_lot_id,
+    record,
+    refuse_more_out,
+)
 
 JOB = "rework"
 INTO = tuple(f for f in FORMS if f not in ("fresh", "packed"))
@@ -66,15 +74,7 @@ def rework(
         _check(part)
     draws = tuple(draw(lot, lots_kg[lot.lot_id]) for lot in lots)
     mass_g, dry_g = sum(d.mass_g for d in draws), sum(d.dry_g for d in draws)
-    out_kg = sum(p.mass_kg for p in parts) + waste_kg
-    off_kg = sum(lot.mass_sd_g**2 for lot in lots) ** 0.5 / 1000.0 + 0.005 * mass_g / 1000.0
-    require(
-        out_kg <= mass_g / 1000.0 + 3.0 * off_kg,
-        "parts",
-        out_kg,
-        f"{out_kg:g} kg came of {mass_g / 1000.0:g} kg; weigh again, or correct the weight of what "
-        "went in first.",
-    )
+    refuse_more_out(lots, mass_g, 1000.0 * (sum(p.mass_kg for p in parts) + waste_kg))
     at = happened_at or works.now()
     wet = 1.0 - dry_g / mass_g
     moist_sd = (
