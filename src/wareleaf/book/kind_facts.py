@@ -75,11 +75,12 @@ def check_sscc(sscc: str, field: str = "sscc") -> None:
     BadInput
         With one sentence.
     """
+    name = "The pallet number" if field == "sscc" else field
     require(
         len(sscc) == 18 and has_good_check_digit(sscc),
         field,
         sscc,
-        f"{field} is {sscc!r}; a pallet number (SSCC) has 18 digits with a right check digit.",
+        f"{name} is {sscc!r}; a pallet number (SSCC) has 18 digits with a right check digit.",
     )
 
 

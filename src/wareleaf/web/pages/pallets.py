@@ -2,54 +2,46 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
 from markupsafe import Markup
 
-from wareleaf.measure.errors import BadInput
+from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import session
-from wareleaf.web.forms import Entered, entered, once
-from wareleaf.web.view import show
+from wareleaf.web.forms import Entered, asked, entered, once
+from wareleaf.web.view import refused_status, show
 from wareleaf.works.doors import label
-from wareleaf.works.pallets import pallet_of, put_on, take_off
+from wareleaf.works.pallets import pallet_of, take_off
 
 router = APIRouter()
 
 
 @router.get("/pallets/{sscc}", include_in_schema=False)
-def one(request: Request, sscc: str) -> Response:
+def one(request: Request, sscc: str, form: Entered = Depends(asked)) -> Response:
+    return _page(request, sscc, form)
+
+
+def _page(
+    request: Request,
+    sscc: str,
+    form: Entered,
+    problems: Sequence[Problem] = (),
+    status: int = 200,
+) -> Response:
     works = session.works_of(request)
     pallet = pallet_of(works, sscc)
-    asked = {"elements": {"00": pallet.sscc}, "symbols": ["gs1_128"]}
-    drawn = label.run(label.Input.model_validate(asked))
+    bars = {"elements": {"00": pallet.sscc}, "symbols": ["gs1_128"]}
+    drawn = label.run(label.Input.model_validate(bars))
     context = {
         "pallet": pallet,
         "symbol": Markup(drawn.symbols[0].svg),  # drawn here, of 18 digits
         "customer_name": {c.id: c.name for c in works.settings.customer},
+        "form": form,
         "path": "/pack",
     }
-    return show(request, "pallet.html", context, data=pallet)
-
-
-@router.post("/pallets", include_in_schema=False)
-def build(request: Request, form: Entered = Depends(entered)) -> Response:
-    works, who = session.works_of(request), session.person(request).id
-
-    def do() -> str:
-        ticked = form.all("stack")
-        if not ticked:
-            form.wrong("stack", "No lot is ticked; tick what goes on the pallet.")
-        packs = {i: form.maybe(f"packs {i}", f"Packs of {i}") for i in ticked}
-        for lot_id, count in packs.items():
-            if count is not None and count != int(count):
-                form.wrong(f"packs {lot_id}", f"{count:g} packs of {lot_id}: whole packs only.")
-        form.check()
-        whole = {k: None if n is None else int(n) for k, n in packs.items()}
-        pallet = put_on(works, who, whole, sscc=form.get("sscc"))
-        session.say(request, f"On pallet {pallet.sscc}.")
-        return f"/pallets/{pallet.sscc}"
-
-    return once(form, do)
+    return show(request, "pallet.html", context, data=pallet, problems=problems, status=status)
 
 
 @router.post("/pallets/{sscc}/off", include_in_schema=False)
@@ -64,4 +56,7 @@ def off(request: Request, sscc: str, form: Entered = Depends(entered)) -> Respon
         session.say(request, f"Taken off: {', '.join(lots)}.")
         return f"/pallets/{sscc}"
 
-    return once(form, do)
+    try:
+        return once(form, do)
+    except BadInput as error:
+        return _page(request, sscc, form, error.problems, refused_status(error))

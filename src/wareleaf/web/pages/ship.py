@@ -1,4 +1,4 @@
-"""Ship: a customer, and the lots that are released for their market."""
+"""Ship: a customer, the lots that are released for their market, and packs put on a pallet."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.view import refused_status, show
 from wareleaf.works.house import Works
-from wareleaf.works.pallets import loose_g, pallets_here
+from wareleaf.works.pallets import loose_g, pallets_here, put_on
 from wareleaf.works.ship import ship
 
 router = APIRouter()
@@ -114,4 +114,29 @@ def send(request: Request, form: Entered = Depends(entered)) -> Response:
     try:
         return once(form, do)
     except BadInput as error:
+        return _page(request, form, error.problems, refused_status(error))
+
+
+@router.post("/pallets", include_in_schema=False)
+def build(request: Request, form: Entered = Depends(entered)) -> Response:
+    works, who = session.works_of(request), session.person(request).id
+
+    def do() -> str:
+        ticked = form.all("stack")
+        if not ticked:
+            form.wrong("stack", "No lot is ticked; tick what goes on the pallet.")
+        packs = {i: form.maybe(f"packs {i}", f"Packs of {i}") for i in ticked}
+        for lot_id, count in packs.items():
+            if count is not None and count != int(count):
+                form.wrong(f"packs {lot_id}", f"{count:g} packs of {lot_id}: whole packs only.")
+        form.check()
+        whole = {k: None if n is None else int(n) for k, n in packs.items()}
+        pallet = put_on(works, who, whole, sscc=form.get("sscc"))
+        session.say(request, f"On pallet {pallet.sscc}.")
+        return f"/pallets/{pallet.sscc}"
+
+    try:
+        return once(form, do)
+    except BadInput as error:
+        form.values["part"] = ["pallet"]
         return _page(request, form, error.problems, refused_status(error))
