@@ -150,6 +150,8 @@ def test_hold_free_split_combine_write_off_and_correct(shell):
     assert joined["mass_g"] == 99_500
     event = shell.data("runa", "write-off", joined["lot_id"], "swept up", "--mass", "500 g")
     assert event["streams"][0]["mass_g"] == 500
+    event = shell.data("ilsa", "correct", event["event_id"], "misheard", "--said", "torn bag")
+    assert event["facts"]["event_reason"] == "torn bag"
     shell.says("ilsa", "correct", event["event_id"], "it was not wasted", "--void")
     left = shell.data("", "lots", joined["lot_id"])["lots"][0]["remaining_mass_g"]
     assert left == 99_500

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 from wareleaf.book import Event, Made, as_meant
 from wareleaf.measure.errors import BadInput, require
@@ -17,6 +18,7 @@ from wareleaf.works.record import dry_sd_kg
 
 WEIGHED = ("intake", "stage_finished", "split", "rework")
 VALUED = ("reading", "result")
+REASONED = ("hold", "waste")
 
 
 def in_force(works: Works, event_id: str) -> Event:
@@ -37,8 +39,11 @@ def correct_weights(
     event_id: str,
     reason: str,
     weights: Mapping[str, tuple[float, float]],
+    more: Mapping[str, Any] | None = None,
 ) -> Event:
     """Put right what lots weighed and how wet they were, as (kg, fraction wet basis) by lot.
+
+    ``more`` is what else was wrong: the time or the paper, as `handle_lot.correct` takes it.
 
     Raises
     ------
@@ -53,7 +58,7 @@ def correct_weights(
     outputs = tuple(
         _reweighed(m, *weights[m.lot_id]) if m.lot_id in weights else m for m in old.outputs
     )
-    changes: dict[str, object] = {"outputs": outputs}
+    changes: dict[str, Any] = {"outputs": outputs, **(more or {})}
     if old.kind == "intake":
         # The scale's own figures are replaced by the net weight that is now said to be right.
         first = outputs[0]
@@ -74,8 +79,15 @@ def correct_weights(
     return correct(works, who, event_id, reason, changes=changes)
 
 
-def correct_value(works: Works, who: str, event_id: str, reason: str, value: float) -> Event:
-    """Put right the value of a reading or a result, in its own unit."""
+def correct_value(
+    works: Works,
+    who: str,
+    event_id: str,
+    reason: str,
+    value: float,
+    more: Mapping[str, Any] | None = None,
+) -> Event:
+    """Put right the value of a reading or a result, in its own unit; ``more`` as above."""
     old = as_meant(in_force(works, event_id))
     require(
         old.kind in VALUED,
@@ -83,7 +95,30 @@ def correct_value(works: Works, who: str, event_id: str, reason: str, value: flo
         event_id,
         "That event has no value to correct.",
     )
-    return correct(works, who, event_id, reason, changes={"facts": {**old.facts, "value": value}})
+    changes = {"facts": {**old.facts, "value": value}, **(more or {})}
+    return correct(works, who, event_id, reason, changes=changes)
+
+
+def correct_reason(
+    works: Works,
+    who: str,
+    event_id: str,
+    reason: str,
+    said: str,
+    more: Mapping[str, Any] | None = None,
+) -> Event:
+    """Put right why a lot was held or wasted; ``more`` as above.
+
+    Raises
+    ------
+    BadInput
+        For an entry without such a reason, or an empty one.
+    """
+    old = as_meant(in_force(works, event_id))
+    require(old.kind in REASONED, "event_id", event_id, "That event has no reason to correct.")
+    require(bool(said.strip()), "said", said, f"The reason of the {old.kind} is empty; say why.")
+    changes = {"facts": {**old.facts, "reason": said.strip()}, **(more or {})}
+    return correct(works, who, event_id, reason, changes=changes)
 
 
 def _reweighed(made: Made, mass_kg: float, moisture_wb: float) -> Made:

@@ -22,6 +22,7 @@ from wareleaf.measure.units import parse_mass_kg, parse_percent
     help="What a lot of the event weighed and how wet it was, in %; repeat it.",
 )
 @click.option("--value", help="Right value of a reading or result, in the unit of the event.")
+@click.option("--said", help="Right reason of a hold or of leaf thrown away.")
 @click.option("--when", help="Right time of the event.")
 @click.option("--void", is_flag=True, help="It never happened.")
 @in_works(who=True)
@@ -31,19 +32,22 @@ def command(
     reason: str,
     weights: tuple[tuple[str, str, str], ...],
     value: str | None,
+    said: str | None,
     when: str | None,
     void: bool,
 ) -> None:
-    """Correct EVENT for REASON in one way: --weight, --value, --when or --void.
+    """Correct EVENT for REASON in one way: --weight, --value, --said, --when or --void.
 
     `wareleaf lot LOT` shows the events of a lot with their ids.
     """
-    from wareleaf.works.correct_weights import correct_value, correct_weights
+    from wareleaf.works.correct_weights import correct_reason, correct_value, correct_weights
     from wareleaf.works.handle_lot import correct
 
-    ways = [bool(weights), value is not None, when is not None, void]
+    ways = [bool(weights), value is not None, said is not None, when is not None, void]
     if sum(ways) != 1:
-        raise BadInput("way", None, "Give exactly one of --weight, --value, --when and --void.")
+        raise BadInput(
+            "way", None, "Give exactly one of --weight, --value, --said, --when and --void."
+        )
     if weights:
         right = {
             lot: (parse_mass_kg(mass, "mass_kg"), parse_percent(moisture, "moisture_wb"))
@@ -52,6 +56,8 @@ def command(
         event = correct_weights(job.works, job.who, event_id, reason, right)
     elif value is not None:
         event = correct_value(job.works, job.who, event_id, reason, number(value, "value"))
+    elif said is not None:
+        event = correct_reason(job.works, job.who, event_id, reason, said)
     else:
         changes = {"happened_at": job.at(when, "when")} if when is not None else None
         event = correct(job.works, job.who, event_id, reason, void=void, changes=changes)

@@ -18,7 +18,7 @@ from wareleaf.web.meters import meters_for
 from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import refused_status, show
 from wareleaf.web.words import pairs
-from wareleaf.works import bench, correct_weights, handle_lot
+from wareleaf.works import bench, handle_lot
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.house import Works
 from wareleaf.works.lot_history import lot_history
@@ -211,76 +211,3 @@ def handle(request: Request, lot_id: str, act: str, form: Entered = Depends(ente
     except BadInput as error:
         status = refused_status(error)
         return _one(request, lot_id, form, error.problems, status, opened=act)
-
-
-@router.get("/lots/{lot_id}/correct/{event_id}", include_in_schema=False)
-def correct_page(request: Request, lot_id: str, event_id: str) -> Response:
-    return _correct_page(request, lot_id, event_id)
-
-
-def _correct_page(
-    request: Request,
-    lot_id: str,
-    event_id: str,
-    form: Entered | None = None,
-    problems: Sequence[Problem] = (),
-    status: int = 200,
-) -> Response:
-    works = session.works_of(request)
-    event = correct_weights.in_force(works, event_id)
-    kind = str(event.facts.get("kind", event.kind))
-    context: dict[str, Any] = {
-        "lot_id": lot_id,
-        "event": event,
-        "kind": kind,
-        "weighed": kind in correct_weights.WEIGHED,
-        "valued": kind in correct_weights.VALUED,
-        "per": _per(event.facts),
-    }
-    if form is not None:
-        context["form"] = form
-    return show(request, "correct.html", context, data=event, problems=problems, status=status)
-
-
-def _per(facts: Any) -> float:
-    """A fraction is shown and typed as percent."""
-    return 100.0 if str(facts.get("unit", "")).startswith("fraction") else 1.0
-
-
-@router.post("/lots/{lot_id}/correct/{event_id}", include_in_schema=False)
-def correct(
-    request: Request, lot_id: str, event_id: str, form: Entered = Depends(entered)
-) -> Response:
-    works, who = session.works_of(request), session.person(request).id
-    event = correct_weights.in_force(works, event_id)
-    kind = str(event.facts.get("kind", event.kind))
-
-    def do() -> str:
-        reason = form.text("reason", "What was wrong")
-        if form.get("void"):
-            form.check()
-            handle_lot.correct(works, who, event_id, reason, void=True)
-        elif kind in correct_weights.WEIGHED:
-            weights = {
-                m.lot_id: (
-                    form.number(f"mass_kg {m.lot_id}", f"Weight of {m.lot_id}"),
-                    form.percent(f"moisture_wb {m.lot_id}", f"Moisture of {m.lot_id}"),
-                )
-                for m in event.outputs
-            }
-            form.check()
-            correct_weights.correct_weights(works, who, event_id, reason, weights)
-        elif kind in correct_weights.VALUED:
-            value = form.number("value", "Value", _per(event.facts))
-            form.check()
-            correct_weights.correct_value(works, who, event_id, reason, value)
-        else:
-            raise BadInput("void", "", "This entry can only be taken out; tick that, or go back.")
-        session.say(request, "Corrected. What was written before stays readable.")
-        gone = bool(form.get("void")) and not works.book.lots(ids=[lot_id])
-        return "/lots" if gone else f"/lots/{lot_id}"
-
-    try:
-        return once(form, do)
-    except BadInput as error:
-        return _correct_page(request, lot_id, event_id, form, error.problems, refused_status(error))
