@@ -19,7 +19,7 @@ AROUND = ("site_work", "harvest", "cooling", "grade", "aggregate", "disaggregate
 AROUND += ("receive_back", "rework", "destroy")
 
 
-@pytest.mark.parametrize("kind", AROUND)
+@pytest.mark.parametrize("kind", [*AROUND, "hold"])
 def test_the_month_has_each_kind(month_works, kind):
     assert month_works.book.events_in_force(kind=kind)
 

@@ -52,7 +52,7 @@ CALLED_IN = (
     ("davin", "field-b", 1100.0, 3.5),
 )
 CORRECTED_DAYS_AGO = 12
-HELD_DAYS_AGO = 10
+HELD_DAYS_AGO = 9  # the day after wakame-type leaf was dried
 
 
 def settings_file() -> Path:
@@ -232,7 +232,7 @@ def _correction(season: Season, day: date) -> Doing:
 
 
 def _shells(season: Season, day: date) -> Doing:
-    """A wakame-type lot is held for small shells and freed the day after."""
+    """A wakame-type lot is held for small shells and freed before it is milled."""
     yield season.at(day, 6.9)
     dried = season.works.book.lots(
         site="kelp", leaf="wakame_blade", form="dried", in_stock_only=True
