@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 import sqlalchemy as sa
 
-from wareleaf.book import GENESIS, Edge, Event, canonical, edges_of, event_from_json, fold
+from wareleaf.book import (
+    GENESIS,
+    Edge,
+    Event,
+    as_original,
+    canonical,
+    edges_of,
+    event_from_json,
+    fold,
+    lots_touched,
+)
 from wareleaf.book.chain import body_hash
 from wareleaf.measure.errors import BadInput
-from wareleaf.store import genealogy, last_seen, rows, schema
+from wareleaf.store import genealogy, index_check, last_seen, rows, schema
 from wareleaf.store.troubles import HOW_TO_REPAIR, BookUnavailable, reason
 
 
@@ -87,12 +98,16 @@ def _why(error: Exception) -> str:
 
 
 def damage_of(connection: sa.Connection) -> str:
-    """What SQLite finds wrong with its file, pages and indexes against tables; empty when sound.
+    """What is wrong with the file, its pages and indexes against tables; empty when sound.
 
-    A PostgreSQL server checks its own pages when it reads them (with checksums switched on).
+    A PostgreSQL server checks its own pages when it reads them (with checksums switched on); its
+    indexes are compared here.
     """
     if connection.dialect.name != "sqlite":
-        return ""
+        try:
+            return " ".join(islice(index_check.index_troubles(connection), 3))
+        except sa.exc.DBAPIError as error:
+            return f"The indexes of the book cannot be checked: {reason(error.orig)}."
     try:
         found = list(connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars())
         found += [
@@ -150,7 +165,35 @@ def _projections_differ(connection: sa.Connection, history: list[Event]) -> str:
         name = _first_difference(connection, table, fresh)
         if name:
             return f"The table of {table.name}s does not say what the events say: see {name}."
-    return _lineage_differs(connection, edges)
+    return _touches_differ(connection, history) or _lineage_differs(connection, edges)
+
+
+def _touches_differ(connection: sa.Connection, history: list[Event]) -> str:
+    """Where the table of which event stands in which lot's history is wrong, or nothing.
+
+    A correction may also stand in the history of what it puts in place; books from before that
+    was written lack it.
+    """
+    needed: set[tuple[str, int]] = set()
+    allowed: set[tuple[str, int]] = set()
+    root: dict[str, tuple[str, str]] = {}
+    for sequence, event in enumerate(history, 1):
+        own = root[event.event_id] = root.get(event.corrects, (event.event_id, event.kind))
+        needed.update((lot_id, sequence) for lot_id in lots_touched(event))
+        if event.kind == "correction" and not event.facts.get("void", False):
+            placed = as_original(event, *own)
+            allowed.update((lot_id, sequence) for lot_id in lots_touched(placed))
+    stored = {
+        tuple(row) for row in connection.execute(sa.select(*schema.touch.primary_key.columns))
+    }
+    wrong = (needed - stored) | (stored - needed - allowed)
+    if not wrong:
+        return ""
+    lot_id, sequence = min(wrong, key=lambda x: (x[1], x[0]))
+    return (
+        "The table of which entries touch which lot does not say what the events say: see "
+        f"event {sequence} and {lot_id}."
+    )
 
 
 def _lineage_differs(connection: sa.Connection, fresh: list[Edge]) -> str:
