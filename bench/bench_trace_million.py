@@ -17,10 +17,10 @@ from __future__ import annotations
 import multiprocessing
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import sqlalchemy as sa
@@ -33,10 +33,12 @@ from wareleaf.store import genealogy, rows
 LAYERS, WIDTH, EDGES = 12, 25_974, 1_000_000
 LOTS = LAYERS * WIDTH
 NEAR = 30
+KINDS = (("ordinary", NEAR), ("worst", None))
 SEED = 4
 START = datetime(2026, 4, 1, tzinfo=UTC)
 LAST, FIRST = f"L{LAYERS - 1:02d}-{WIDTH // 2:05d}", f"L00-{WIDTH // 2:05d}"
 SOURCES = [f"L00-{n:05d}" for n in range(0, 25_974, 26)][:1000]
+Insert: TypeAlias = Callable[[Any, str, tuple[str, ...], Iterable[tuple[Any, ...]]], None]
 _REACH = sa.text(
     "WITH RECURSIVE reach(lot_id) AS (SELECT CAST(:lot AS TEXT) UNION "
     "SELECT e.parent FROM edge e JOIN reach r ON e.child = r.lot_id) "
@@ -47,12 +49,16 @@ _REACH = sa.text(
 def run() -> list[Row]:
     found = []
     with tempfile.TemporaryDirectory() as folder:
-        for name, near in (("ordinary", NEAR), ("worst", None)):
+        for name, near in KINDS:
             path = Path(folder) / f"{name}.db"
-            _write(path, near)
-            found += _traces(path, name)
-            found += _memory(path, name)
+            write(str(path), near, _insert)
+            found += measure(str(path), name, "file", lambda path=path: drop_cache(path))
     return found
+
+
+def measure(place: str, name: str, cold: str, cool: Callable[[], None]) -> list[Row]:
+    """All rows of one book; ``cool`` makes it cold again, which the rows call ``cold``."""
+    return [*_traces(place, name, cold, cool), *_memory(place, name)]
 
 
 def _graph(near: int | None) -> tuple[Any, Any]:
@@ -82,7 +88,8 @@ def _draw(rng: np.random.Generator, child: Any, near: int | None) -> Any:
     return child * LOTS + above * WIDTH + place
 
 
-def _write(path: Path, near: int | None) -> None:
+def write(place: str, near: int | None, insert: Insert) -> None:
+    """Write a generated book into an empty place; ``insert`` puts many rows into a table."""
     rng = np.random.default_rng(SEED + 1)
     child, parent = _graph(near)
     drawn = rng.integers(100, 9000, len(child))
@@ -100,31 +107,32 @@ def _write(path: Path, near: int | None) -> None:
         (ids[p], ids[c], f"E{ids[c]}", s, d, w, 1.0)
         for c, p, s, d, w in zip(*columns, drawn.tolist(), strict=True)
     )
-    with store.open_book(path) as opened, opened.engine.connect() as connection:
+    with store.open_book(place) as opened, opened.engine.connect() as connection:
         connection.exec_driver_sql("DROP INDEX edge_down")
-        for table, names, many in (
-            ("lot", tuple(plain), lots),
-            ("edge", book.Edge._fields, edges),
-        ):
-            marks = ", ".join("?" * len(names))
-            raw: Any = connection.connection.driver_connection
-            raw.executemany(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", many)
+        raw = connection.connection.driver_connection
+        insert(raw, "lot", tuple(plain), lots)
+        insert(raw, "edge", book.Edge._fields, edges)
         connection.exec_driver_sql("CREATE INDEX edge_down ON edge (parent, child)")
         genealogy.cut(connection)
         connection.commit()
 
 
-def _traces(path: Path, name: str) -> list[Row]:
+def _insert(raw: Any, table: str, names: tuple[str, ...], many: Iterable[tuple[Any, ...]]) -> None:
+    marks = ", ".join("?" * len(names))
+    raw.executemany(f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks})", many)
+
+
+def _traces(place: str, name: str, cold_is: str, cool: Callable[[], None]) -> list[Row]:
     cold, busy, theirs = [], [], []
     for _ in range(5):
-        drop_cache(path)
+        cool()
         begun = time.process_time()
-        cold.append(timed(lambda: _cold(path)))
+        cold.append(timed(lambda: _cold(place)))
         busy.append(time.process_time() - begun)
-        drop_cache(path)
-        theirs.append(timed(lambda: _asked(path)))
+        cool()
+        theirs.append(timed(lambda: _asked(place)))
     most = "<= 10" if name == "ordinary" else "<= 250"
-    with store.open_book(path, create=False) as opened:
+    with store.open_book(place, create=False) as opened:
         trace, below = opened.trace_back(LAST), opened.trace_forward(FIRST)
         back_s = _busy(lambda: opened.trace_back(LAST))
         forward_s = _busy(lambda: opened.trace_forward(FIRST))
@@ -136,7 +144,7 @@ def _traces(path: Path, name: str) -> list[Row]:
         assert kept is not None
         part = book.LineagePart.of_edges([new])
         extend_s = _busy(lambda: kept.lineage.replaced(part).trace_forward(FIRST)) - forward_s
-        worst = _difference(opened, trace)
+        worst = _difference(opened, place, trace)
     size = f"{len(trace.nodes):,} lots, {len(trace.edges):,} edges"
     there = f"{len(below.nodes):,} lots, {len(below.edges):,} edges"
     ours_s, asked_s = min(cold), min(theirs)
@@ -144,9 +152,9 @@ def _traces(path: Path, name: str) -> list[Row]:
         Row(f"{name}: back, warm", 1e3 * back_s, None, None, "ms", most, size),
         Row(f"{name}: forward, warm", 1e3 * forward_s, None, None, "ms", most, there),
         Row(f"{name}: back, warm, with all its objects", 1e3 * objects_s, None, None, "ms"),
-        Row(f"{name}: back, cold file, processor time", 1e3 * min(busy), None, None, "ms",
+        Row(f"{name}: back, cold {cold_is}, processor time", 1e3 * min(busy), None, None, "ms",
             "<= 1000"),
-        Row(f"{name}: back, cold file, by the clock", 1e3 * ours_s, None, None, "ms"),
+        Row(f"{name}: back, cold {cold_is}, by the clock", 1e3 * ours_s, None, None, "ms"),
         Row(f"{name}: the same, asked of the table", 1e3 * ours_s, 1e3 * asked_s,
             asked_s / ours_s, "ms"),
         Row(f"{name}: mass shares of one source", 1e3 * one_s, None, None, "ms", "<= 50"),
@@ -170,13 +178,13 @@ def _objects(trace: book.Trace) -> int:
     return len(trace.nodes) + len(trace.edges)
 
 
-def _cold(path: Path) -> None:
-    with store.open_book(path, create=False) as opened:
+def _cold(place: str) -> None:
+    with store.open_book(place, create=False) as opened:
         assert opened.trace_back(LAST).nodes
 
 
-def _asked(path: Path) -> book.Trace:
-    with store.open_book(path, create=False) as opened, opened.engine.connect() as connection:
+def _asked(place: str) -> book.Trace:
+    with store.open_book(place, create=False) as opened, opened.engine.connect() as connection:
         edges = map(book.Edge._make, _in_order(connection.execute(_REACH, {"lot": LAST})))
         return book.trace_back(list(edges), LAST, opened.lot(LAST).dry_g)
 
@@ -186,28 +194,33 @@ def _in_order(result: Any) -> Any:
     return (tuple(row._mapping[name] for name in book.Edge._fields) for row in result)
 
 
-def _difference(opened: store.BookStore, trace: book.Trace) -> float:
+def _difference(opened: store.BookStore, place: str, trace: book.Trace) -> float:
     """Against the plain form on the same edges, and of the whole from one."""
-    plain = {n.lot_id: n.share for n in _asked(Path(str(opened.engine.url.database))).nodes}
+    plain = {n.lot_id: n.share for n in _asked(place).nodes}
     assert len(plain) == len(trace.nodes)
     from_one = opened.shares([n.lot_id for n in trace.ends], [LAST]).part.sum()
     return max(abs(1.0 - from_one), *(abs(n.share - plain[n.lot_id]) for n in trace.nodes))
 
 
-def _memory(path: Path, name: str) -> list[Row]:
+def _memory(place: str, name: str) -> list[Row]:
     found = []
     with multiprocessing.get_context("spawn").Pool(1, maxtasksperchild=1) as pool:
         for what, work in (("open", 0), ("one trace back", 1), ("shares of 1,000 sources", 2)):
-            peak = pool.apply(_peak_mb, (path, work))
+            peak = pool.apply(_peak_mb, (place, work))
             found.append(Row(f"{name}: peak memory, {what}", peak, None, None, "MB"))
     return found
 
 
-def _peak_mb(path: Path, work: int) -> float:
-    with store.open_book(path, create=False) as opened:
+def _peak_mb(place: str, work: int) -> float:
+    with store.open_book(place, create=False) as opened:
         if work == 1:
             opened.trace_back(LAST)
         if work == 2:
             opened.shares(SOURCES)
-    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return peak_mb("self")
+
+
+def peak_mb(pid: int | str) -> float:
+    """Most memory that a process ever had, as the system counts it."""
+    status = Path(f"/proc/{pid}/status").read_text(encoding="ascii")
     return int(status.split("VmHWM:")[1].split()[0]) / 1024
