@@ -41,6 +41,9 @@ SETTINGS: dict[str, dict[str, str]] = {
         "crew_needed": "People it binds while it runs.",
         "warm_up_h": "From lighting to ready; the plan lights it early enough.",
         "clean_h": "Cleaning between two kinds of leaf.",
+        "residence_spread": "Standard deviation of the time leaf stays on it over that time; says "
+        "how much of two loads [may mix where they touch]"
+        "(../understand/mixing.md#loads-that-touch-on-a-belt). The default is invented (demo).",
         "settings": "The machine's own numbers, see [equipment](equipment.md).",
         "defaults": "Where the operator's settings stand at first, see [equipment](equipment.md).",
     },

@@ -16,6 +16,7 @@ from wareleaf.works.recall_start import start_of
 from wareleaf.works.returns import returned_of
 from wareleaf.works.room_view import rooms_passed
 from wareleaf.works.sight import Sight, sight
+from wareleaf.works.touching import touches_said
 
 _MOVING = tuple(kind for kind, shape in SHAPES.items() if shape.inputs[1] > 0)
 
@@ -169,13 +170,16 @@ def recall(works: Works, fault: Fault, known_on: datetime | None = None) -> Reca
         When the fault names something unknown, or no lot is affected.
     """
     began = time.perf_counter()
-    found = answer(sight(works, known_on), fault)
+    seen = sight(works, known_on)
+    found = answer(seen, fault)
+    touched = touches_said(seen, [a.lot.lot_id for a in found.lots])
     passed = rooms_passed(works, [a.lot for a in found.lots])
-    return replace(found, notes=found.notes + passed, seconds=time.perf_counter() - began)
+    notes = found.notes + touched + passed
+    return replace(found, notes=notes, seconds=time.perf_counter() - began)
 
 
 def answer(seen: Sight, fault: Fault) -> Recall:
-    """The same from a book as it is or was known, without a word of rooms; ``seconds`` is 0.
+    """The same from a book as it is or was known, no word of rooms or touches; ``seconds`` is 0.
 
     Raises
     ------

@@ -30,6 +30,7 @@ from wareleaf.works.record import (
     refuse_loose,
 )
 from wareleaf.works.settings import PERCENT, Equipment
+from wareleaf.works.touching import touch_of
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,9 @@ def start_run(
         "lots": [lot.lot_id for lot in lots],
         "predicted": _kept(forecast),
     }
+    touch = touch_of(works, machine, lots, chosen, at)
+    if touch is not None:
+        facts["touch"] = touch
     record(
         works,
         Entry(

@@ -14,6 +14,8 @@ from wareleaf.cli.common import Job, in_works, kg, next_step, percent
 def command(job: Job, lot_id: str, as_known: str | None) -> None:
     """Trace LOT both ways, with shares by dry matter."""
     from wareleaf.works.room_view import rooms_passed
+    from wareleaf.works.sight import sight
+    from wareleaf.works.touching import touches_said
     from wareleaf.works.trace_lot import trace
     from wareleaf.works.whereabouts import whereabouts
 
@@ -42,6 +44,7 @@ def command(job: Job, lot_id: str, as_known: str | None) -> None:
         f"shipped, {now.gone_kg:.2f} gone on the way."
     )
     passed = rooms_passed(job.works, view.lots.values())
-    lines += [f"Mixed on the way: {words}" for words in passed]
+    touched = touches_said(sight(job.works, view.known_at), view.lots)
+    lines += [f"Mixed on the way: {words}" for words in (*touched, *passed)]
     lines.append(next_step(f"dossier {lot_id}"))
-    job.say({"trace": view, "whereabouts": now, "rooms": passed}, lines)
+    job.say({"trace": view, "whereabouts": now, "rooms": passed, "touches": touched}, lines)

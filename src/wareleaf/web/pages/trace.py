@@ -15,6 +15,8 @@ from wareleaf.web.trace_graph import trace_graph
 from wareleaf.web.view import refused_status, show
 from wareleaf.works.find_lots import find_lots
 from wareleaf.works.room_view import rooms_passed
+from wareleaf.works.sight import sight
+from wareleaf.works.touching import touches_said
 from wareleaf.works.trace_lot import trace
 from wareleaf.works.whereabouts import whereabouts
 
@@ -49,6 +51,7 @@ def one(request: Request, lot_id: str, form: Entered = Depends(asked)) -> Respon
         problems, status = tuple(error.problems), refused_status(error)
     balance = whereabouts(view)
     passed = rooms_passed(works, view.lots.values())
+    touched = touches_said(sight(works, view.known_at), view.lots)
     query = f"?{urlencode({'known_on': form.get('known_on')})}" if view.known_at else ""
     context = {
         "view": view,
@@ -56,7 +59,8 @@ def one(request: Request, lot_id: str, form: Entered = Depends(asked)) -> Respon
         "lot": view.lot,
         "picture": trace_graph(view, query=query),
         "passed": passed,
+        "touched": touched,
         "form": form,
     }
-    data = {"trace": view, "balance": balance, "rooms": passed}
+    data = {"trace": view, "balance": balance, "rooms": passed, "touches": touched}
     return show(request, "trace_lot.html", context, data=data, problems=problems, status=status)

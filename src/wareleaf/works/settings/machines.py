@@ -40,6 +40,12 @@ class Equipment(Table):
     crew_needed: int = Field(1, ge=0)
     warm_up_h: float = Field(0.0, ge=0.0)
     clean_h: float = Field(0.0, ge=0.0, description="Cleaning between two kinds of leaf.")
+    residence_spread: float = Field(
+        0.02,
+        ge=0.0,
+        le=0.5,
+        description="Spread of the time on it, over that time; default invented, measure yours.",
+    )
     settings: dict[str, Any] = Field({})
     defaults: dict[str, float] = Field({})
 
