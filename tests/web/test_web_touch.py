@@ -21,7 +21,7 @@ def test_a_touch_is_said_where_one_of_two_loads_is_asked_for(
         for line in ("line-01", "line-02")
     ]
     for lot in loads:
-        start_run(works, "runa", "belt-2", [lot], SETTINGS)
+        start_run(works, "runa", "belt-1", [lot], SETTINGS)
         seeded.clock.later(2.0)
     said = f"Up to 16.0 kg as fed at the touch in {loads[1]} may be of the load before"
     page = client.get(f"/trace/{loads[0]}", headers=HTML).text
