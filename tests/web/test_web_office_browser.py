@@ -60,6 +60,8 @@ def office(served: Served) -> list[str]:  # noqa: F811
         "/intake/growing",
         "/intake/growing?part=work",
         "/intake/growing?part=cool",
+        f"/lots/{served.seeded.lots['flake']}/correct/"
+        + served.seeded.works.book.lot(served.seeded.lots["flake"]).made_by,
         "/plan",
         "/watch",
         "/balance",
