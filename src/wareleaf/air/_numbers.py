@@ -17,6 +17,10 @@ from wareleaf.air.constants import (
 from wareleaf.measure import BadInput
 
 
+_ACCEPTED_C = f"from {TEMPERATURE_MIN_C:g} to {TEMPERATURE_MAX_C:g} degC"
+_ACCEPTED_PA = f"from {PRESSURE_MIN_PA:g} to {PRESSURE_MAX_PA:g} Pa (not kPa, not gauge)"
+
+
 def number(value: Any) -> Any:
     """Turn an input into a float, or an array of floats when it has a shape."""
     if isinstance(value, float):
@@ -50,24 +54,12 @@ def checked(field: str, value: Any, low: float, high: float, accepted: str) -> A
 
 def temperature(field: str, value: Any) -> Any:
     """Check a temperature in degC."""
-    return checked(
-        field,
-        value,
-        TEMPERATURE_MIN_C,
-        TEMPERATURE_MAX_C,
-        f"from {TEMPERATURE_MIN_C:g} to {TEMPERATURE_MAX_C:g} degC",
-    )
+    return checked(field, value, TEMPERATURE_MIN_C, TEMPERATURE_MAX_C, _ACCEPTED_C)
 
 
 def pressure(value: Any) -> Any:
     """Check a total pressure in Pa."""
-    return checked(
-        "pressure_pa",
-        value,
-        PRESSURE_MIN_PA,
-        PRESSURE_MAX_PA,
-        f"from {PRESSURE_MIN_PA:g} to {PRESSURE_MAX_PA:g} Pa (not kPa, not gauge)",
-    )
+    return checked("pressure_pa", value, PRESSURE_MIN_PA, PRESSURE_MAX_PA, _ACCEPTED_PA)
 
 
 def ratio(value: Any) -> Any:
@@ -110,6 +102,11 @@ def pick(condition: Any, yes: Any, no: Any) -> Any:
 
 
 BLOCK = 8192  # states at a time: the temporaries stay in the processor's cache, twice as fast
+
+
+def is_long(*values: Any) -> bool:
+    """Whether any of the numbers is an array of more than a block."""
+    return any(not isinstance(v, float) and np.size(v) > BLOCK for v in values)
 
 
 def in_blocks(function: Callable[..., Any], *values: Any) -> Any:

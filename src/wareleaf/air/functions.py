@@ -77,14 +77,15 @@ def humidity_ratio(
         "relative_humidity", relative_humidity, 0.0, 1.0 + _RH_SLACK, "from 0 to 1 (40 % is 0.4)"
     )
     p = num.pressure(pressure_pa)
-    if max(np.size(t), np.size(rh), np.size(p)) > num.BLOCK:
+    if num.is_long(t, rh, p):
         return num.in_blocks(_ratio, t, rh, p)
     return _ratio(t, rh, p)
 
 
 def _ratio(t: Any, rh: Any, p: Any) -> Any:
     vapour = rh * saturated_vapour_pa(t, p)
-    if not np.all(vapour < p):
+    below = vapour < p
+    if not (below if isinstance(below, bool) else below.all()):
         worst = float(np.max(rh))
         raise BadInput(
             "relative_humidity",

@@ -89,25 +89,33 @@ def local_level(y: Array, noise_variance: Array, gaps: Array, walk_variance: flo
     walk_variance : float
         Of the level, per unit of time.
     """
-    n = y.size
-    filtered, spread = np.empty(n), np.empty(n)
-    filtered[0], spread[0] = y[0], noise_variance[0]
+    one = _filtered(y, noise_variance, gaps, np.array([walk_variance]))
+    filtered, spread, fit = one[0][:, 0], one[1][:, 0], float(one[2][0])
     ahead: Array = walk_variance * np.asarray(gaps, float)
-    fit = 0.0
-    for k in range(1, n):
-        before = spread[k - 1] + ahead[k - 1]
-        total = before + noise_variance[k]
-        miss = y[k] - filtered[k - 1]
-        fit -= 0.5 * (math.log(2.0 * math.pi * total) + miss * miss / total)
-        filtered[k] = filtered[k - 1] + before / total * miss
-        spread[k] = before * noise_variance[k] / total
     mean, variance = filtered.copy(), spread.copy()
-    for k in range(n - 2, -1, -1):
+    for k in range(y.size - 2, -1, -1):
         before = spread[k] + ahead[k]
         gain = spread[k] / before
         mean[k] = filtered[k] + gain * (mean[k + 1] - filtered[k])
         variance[k] = spread[k] + gain * gain * (variance[k + 1] - before)
     return Level(mean, variance, fit)
+
+
+def _filtered(
+    y: Array, noise_variance: Array, gaps: Array, walks: Array
+) -> tuple[Array, Array, Array]:
+    """Mean and variance of the level at each time (rows) and the fit, for many walks (columns)."""
+    level, spread = np.empty((y.size, walks.size)), np.empty((y.size, walks.size))
+    level[0], spread[0] = y[0], noise_variance[0]
+    fit = np.zeros(walks.size)
+    for k in range(1, y.size):
+        before = spread[k - 1] + walks * gaps[k - 1]
+        total = before + noise_variance[k]
+        miss = y[k] - level[k - 1]
+        fit -= 0.5 * (np.log(2.0 * math.pi * total) + miss * miss / total)
+        level[k] = level[k - 1] + before / total * miss
+        spread[k] = before * noise_variance[k] / total
+    return level, spread, fit
 
 
 def likeliest_walk(y: Array, noise_variance: Array, gaps: Array) -> float:
@@ -117,8 +125,7 @@ def likeliest_walk(y: Array, noise_variance: Array, gaps: Array) -> float:
         return 0.0
     size = float(np.mean(noise_variance)) * y.size / days
     tried = np.concatenate([[0.0], size * np.geomspace(1e-5, 10.0, 121)])
-    fits = [local_level(y, noise_variance, gaps, float(q)).log_likelihood for q in tried]
-    return float(tried[int(np.argmax(fits))])
+    return float(tried[int(np.argmax(_filtered(y, noise_variance, gaps, tried)[2]))])
 
 
 def course_of(time_d: Array, y: Array, sd: Array) -> Course:

@@ -31,6 +31,7 @@ the water and the enthalpy that the leaf lost, so both balances close in every c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -98,6 +99,21 @@ class Bed:
     steps: int
     lane: NDArray[np.intp] | int = 0
 
+    @cached_property
+    def per_air(self) -> Array:
+        """Dry leaf in a layer over the dry air that passes it, s."""
+        return self.layer_kg_m2 / self.flux
+
+    @cached_property
+    def exchange(self) -> Array:
+        """Conductance between a layer and the air that passes it, J/(K kg dry air)."""
+        return self.conductance * self.per_air
+
+    @cached_property
+    def step_per_air(self) -> Array:
+        """Dry leaf in a layer over the dry air that passes it in a step."""
+        return self.layer_kg_m2 / (self.flux * self.dt_s)
+
 
 class Drive(NamedTuple):
     """What pulls on the leaf in a cell: all per second and per kg dry matter."""
@@ -112,6 +128,8 @@ class Drive(NamedTuple):
     wet_c: Array
     warm: Array  # e G cp / s, W/(K kg)
     decay: Array  # of the leaf's distance from its steady temperature, over the step
+    cold: bool  # whether any leaf is below the wet bulb
+    air_heat: Array  # of the air that enters, J/kg dry air
 
 
 def air_enthalpy(dry_bulb_c: Values, ratio: Values) -> Values:
@@ -141,13 +159,13 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
         Length of the step, s.
     """
     t, (moisture, leaf_c), (dry_bulb, ratio) = bed.tables, leaf, air
-    wet_c, wet_ratio = t.wet_bulb(air_enthalpy(dry_bulb, ratio), ratio)
+    air_heat = air_enthalpy(dry_bulb, ratio)
+    wet_c, wet_ratio = t.wet_bulb(air_heat, ratio)
     latent = latent_heat(wet_c)
     binding = latent / (latent + np.interp(moisture, t.binding_x, t.binding_heat))
     humid_heat = CP_DRY_AIR_J_KG_K + ratio * CP_VAPOUR_J_KG_K
-    per_air = bed.layer_kg_m2 / bed.flux
-    units = bed.conductance * per_air / humid_heat
-    reach = -np.expm1(-units) / per_air
+    units = bed.exchange / humid_heat
+    reach = -np.expm1(-units) / bed.per_air
     warm = reach * humid_heat
     turn = dt_s * warm / (t.heat_dry + t.heat_water * moisture) + 1e-12
 
@@ -189,6 +207,8 @@ def drive(bed: Bed, leaf: Leaf, air: Air, half: Air, dt_s: Array | float) -> Dri
         wet_c=wet_c,
         warm=warm,
         decay=np.exp(-turn),
+        cold=any_cold,
+        air_heat=air_heat,
     )
 
 
@@ -237,17 +257,18 @@ def cell(bed: Bed, leaf: Leaf, air: Air, half: Air) -> tuple[Leaf, Air]:
         limit, size = np.where(dries, d.outside, d.uptake), np.abs(d.excess)
         lost = np.where(dries, 1.0, -1.0) * (size - _approach(size, d.rate, limit, dt))
     # a cold leaf warms to where it will stay once it is warm, not to the air it cools too little
-    steady = steady_c(d, dry_bulb, lost / dt + d.held)
-    lost = lost + d.dew * dt
+    steady = steady_c(d, dry_bulb, lost / dt + d.held if d.cold else lost / dt)
+    if d.cold:
+        lost = lost + d.dew * dt
     after = moisture - lost
     leaf_after = steady + (leaf_c - steady) * d.decay
     # dew warms a leaf up to the wet bulb, not past it; nothing warms it past the air
-    if np.count_nonzero(d.dew):
+    if d.cold:
         leaf_after = np.where(d.dew < 0.0, np.minimum(leaf_after, d.wet_c), leaf_after)
     leaf_after = np.minimum(leaf_after, np.maximum(leaf_c, dry_bulb))
 
-    per_air = bed.layer_kg_m2 / (bed.flux * dt)
+    per_air = bed.step_per_air
     given = t.leaf_heat(moisture, leaf_c) - t.leaf_heat(after, leaf_after)
     ratio_out = ratio + per_air * lost
-    out_c = air_dry_bulb(air_enthalpy(dry_bulb, ratio) + per_air * given, ratio_out)
+    out_c = air_dry_bulb(d.air_heat + per_air * given, ratio_out)
     return Leaf(after, leaf_after), Air(out_c, ratio_out)

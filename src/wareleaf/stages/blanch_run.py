@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -213,6 +214,13 @@ def simulate(bath: Bath, run: BlanchRun) -> BlanchResult:
     BadInput
         A basket that does not fit into the bath.
     """
+    return _simulated(bath, run)
+
+
+# The same run is asked for when it starts, when what it leached is booked, and when its hours are
+# held against the clock.
+@lru_cache(maxsize=64)
+def _simulated(bath: Bath, run: BlanchRun) -> BlanchResult:
     from wareleaf.stages.blanch_report import report
 
     solid = leaf.profile(run.leaf_id).specific_heat_dry_j_kg_k

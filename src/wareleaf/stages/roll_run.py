@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -215,6 +216,11 @@ def simulate(roller: Roller, run: RollRun) -> RollResult:
     run : RollRun
         Leaf and settings.
     """
+    return _simulated(roller, run)
+
+
+@lru_cache(maxsize=64)  # the same run is asked for when it starts and when its hours are learned
+def _simulated(roller: Roller, run: RollRun) -> RollResult:
     charges = max(1, math.ceil(run.mass_kg / roller.charge_kg - 1e-9))
     size = run.mass_kg / charges
     rows = _charge(roller, run, size)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -168,13 +169,17 @@ def in_parts(items: Sequence[T], size: int = 500) -> Iterator[Sequence[T]]:
 
 def upsert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
     """Insert rows, replacing those with the same primary key."""
-    if not rows:
-        return
-    if connection.dialect.name == "postgresql":
+    if rows:
+        connection.execute(_upserting(connection.dialect.name, table), rows)
+
+
+@cache
+def _upserting(dialect: str, table: sa.Table) -> sa.Executable:
+    if dialect == "postgresql":
         from sqlalchemy.dialects.postgresql import insert
     else:
         from sqlalchemy.dialects.sqlite import insert  # type: ignore[assignment]
     statement = insert(table)
     keys = [c.name for c in table.primary_key.columns]
     rest = {c.name: statement.excluded[c.name] for c in table.columns if c.name not in keys}
-    connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest), rows)
+    return statement.on_conflict_do_update(index_elements=keys, set_=rest)

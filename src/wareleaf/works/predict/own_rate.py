@@ -17,6 +17,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -86,6 +87,10 @@ class RunSays:
 
     def log_likelihood(self) -> Array | None:
         """Of the lot's log rate on `LOG_RATES`; None when no rate in reach gives what was read."""
+        return self._likely
+
+    @cached_property
+    def _likely(self) -> Array | None:
         if self.trouble:
             return None
         mean, sd = self.curve()
@@ -200,10 +205,12 @@ def says(works: Works, machine: Equipment, done: Done) -> Says:
         timed = key_of(_FORM, "floor", key, [(r.time_h, r.quantity) for r in read])
         courses = kept_in(works).get(timed, lambda: courses_of(works, machine, done, read))
         return OxidationSays(done, read, **courses)
-    made = kept_in(works).get(key, lambda: _moistures(works, machine, done))
-    return RunSays(
-        done, tuple(made.get("log_wb", ())), tuple(made.get("sd", ())), made.get("trouble", "")
-    )
+    if (says, key) not in done.notes:
+        made = kept_in(works).get(key, lambda: _moistures(works, machine, done))
+        wb, sd = tuple(made.get("log_wb", ())), tuple(made.get("sd", ()))
+        done.notes[says, key] = RunSays(done, wb, sd, made.get("trouble", ""))
+    found: RunSays = done.notes[says, key]
+    return found
 
 
 def run_key(works: Works, machine: Equipment, done: Done) -> str:
