@@ -8,12 +8,13 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from click.testing import CliRunner, Result
+from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
 from wareleaf.cli.main import cli
 from wareleaf.store import open_book
 from wareleaf.works import house
-from wareleaf.works.house import create_works, open_works
+from wareleaf.works.house import open_works
 from wareleaf.works.people import pin_fits
 
 MORNING = datetime(2026, 5, 8, 7, 0, tzinfo=UTC)
@@ -45,7 +46,7 @@ def shell(tmp_path, monkeypatch):
     monkeypatch.setattr(
         house, "open_works", lambda folder, **more: open_works(folder, lambda: MORNING, **more)
     )
-    create_works(tmp_path / "works", DEMO / "works.toml").book.close()
+    fresh_works(tmp_path / "works", DEMO / "works.toml").book.close()
     return Shell(tmp_path / "works")
 
 

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from tests.fresh_works import fresh_works
 
 from wareleaf.cli.main import cli
 from wareleaf.works import bench
 from wareleaf.works.handle_lot import split
-from wareleaf.works.house import create_works
 from wareleaf.works.run_stage import Off, finish_run, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -20,7 +20,7 @@ SETTINGS = Path(str(resources.files("wareleaf.works.demo") / "works.toml"))
 @pytest.fixture
 def shelf(tmp_path):
     """Two bags of one dried lot of wakame, one of them tested; the folder and both."""
-    works = create_works(tmp_path / "works", SETTINGS)
+    works = fresh_works(tmp_path / "works", SETTINGS)
     _, fresh = take_in(works, "teo", Load("line-11", 320.0, 20.0, "quay-scale"))
     run = start_run(works, "runa", "belt-1", [fresh.lot_id])
     off = [Off(36.0, 0.09, moisture_meter="kelp-oven", scale="kelp-floor-scale")]

@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 from openpyxl import load_workbook
+from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
 from wareleaf.cli.main import cli
-from wareleaf.works.house import create_works, open_works
+from wareleaf.works.house import open_works
 from wareleaf.works.import_sheets import import_sheets
 from wareleaf.works.recall_drill import drills
 from wareleaf.works.take_in import Load, take_in
@@ -23,7 +24,7 @@ DEMO = Path(wareleaf.works.demo.__file__).parent
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    made = create_works(tmp_path / "works", DEMO / "works.toml")
+    made = fresh_works(tmp_path / "works", DEMO / "works.toml")
     at = datetime(2026, 4, 2, 12, 0, tzinfo=UTC)
     works = replace(made, clock=lambda: at)
     import_sheets(works, "ilsa", DEMO / "sheets", DEMO / "sheets" / "mapping.toml")

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from starlette.testclient import TestClient
 
+from wareleaf.web.session import secret
 from wareleaf.works import bench, demo, handle_lot, people
 from wareleaf.works.house import Works, create_works, open_works
 from wareleaf.works.pack_lot import PackRun, pack
@@ -112,6 +113,7 @@ def seed(folder: Path) -> Seeded:
     load("tea b", "davin", "field-b", 620.0, "leaf-scale")
     clock.later(0.3)
     record_reading(works, "davin", run_id=runs["trough"], meter="tea-quick", value=0.702)
+    secret(works)  # so that all copies share it
     return Seeded(works, clock, lots, runs)
 
 
@@ -122,10 +124,20 @@ def copy_of(made: Seeded, folder: Path) -> Seeded:
     return Seeded(open_works(folder, clock), clock, dict(made.lots), dict(made.runs))
 
 
+_SIGNED_IN: dict[tuple[str, str], dict[str, str]] = {}
+
+
 def sign_in(client: TestClient, who: str) -> TestClient:
-    """Sign a person in as the page does."""
-    answer = client.post("/sign-in", data={"who": who, "pin": PIN}, follow_redirects=False)
-    assert answer.status_code == 303
+    """Sign a person in as the page does; on a copy of the same works by the same cookie.
+
+    Stretching a PIN takes longer than most pages.
+    """
+    asked = (secret(client.app.state.works), who)  # type: ignore[attr-defined]
+    if asked not in _SIGNED_IN:
+        answer = client.post("/sign-in", data={"who": who, "pin": PIN}, follow_redirects=False)
+        assert answer.status_code == 303
+        _SIGNED_IN[asked] = dict(client.cookies)
+    client.cookies.update(_SIGNED_IN[asked])
     return client
 
 

@@ -9,8 +9,10 @@ from importlib import resources
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from tests.fresh_works import fresh_works
+
 from wareleaf.book import LotState
-from wareleaf.works.house import Works, create_works, open_works
+from wareleaf.works.house import Works, open_works
 from wareleaf.works.run_stage import Off, finish_run, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -63,7 +65,7 @@ def small_works(
         text = text.replace(old, new)
     settings = folder / "demo.toml"
     settings.write_text(text, "utf-8")
-    create_works(folder / "works", settings).book.close()
+    fresh_works(folder / "works", settings).book.close()
     small = SmallWorks.__new__(SmallWorks)
     small.at = at
     small.works = open_works(folder / "works", lambda: small.at)

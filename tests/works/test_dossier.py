@@ -5,13 +5,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
 from wareleaf.measure import BadInput
 from wareleaf.works.correct_weights import correct_weights
 from wareleaf.works.dossier import dossier
 from wareleaf.works.handle_lot import split, write_off
-from wareleaf.works.house import create_works
 from wareleaf.works.import_sheets import import_sheets
 from wareleaf.works.run_stage import Off, finish_run, record_reading, start_run
 
@@ -21,7 +21,7 @@ NOW = datetime(2026, 4, 2, 12, 0, tzinfo=UTC)
 
 @pytest.fixture(scope="module")
 def works(tmp_path_factory):
-    made = create_works(tmp_path_factory.mktemp("dossier") / "works", DEMO / "works.toml")
+    made = fresh_works(tmp_path_factory.mktemp("dossier") / "works", DEMO / "works.toml")
     ready = replace(made, clock=lambda: NOW)
     import_sheets(ready, "ilsa", DEMO / "sheets", DEMO / "sheets" / "mapping.toml")
     yield ready
@@ -100,7 +100,7 @@ def test_an_unknown_lot_is_refused(works):
 
 
 def test_what_went_elsewhere_is_no_part_of_it_and_the_forecast_stands_beside_what_came(tmp_path):
-    made = create_works(tmp_path / "works", DEMO / "works.toml")
+    made = fresh_works(tmp_path / "works", DEMO / "works.toml")
     works = replace(made, clock=lambda: NOW)
     import_sheets(works, "ilsa", DEMO / "sheets", DEMO / "sheets" / "mapping.toml")
     first, other = split(works, "ilsa", lot(works, "4131"), [100.0, 105.0], meter="quay-scale")

@@ -5,10 +5,10 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from tests.fresh_works import fresh_works
 
 from wareleaf.measure import BadInput
 from wareleaf.works import handle_lot, ship
-from wareleaf.works.house import create_works
 from wareleaf.works.plain import plain
 from wareleaf.works.take_in import Load, take_in
 
@@ -17,7 +17,7 @@ SETTINGS = Path(str(resources.files("wareleaf.works.demo") / "works.toml"))
 
 @pytest.fixture
 def works(tmp_path):
-    return create_works(tmp_path / "works", SETTINGS)
+    return fresh_works(tmp_path / "works", SETTINGS)
 
 
 def load(works):
@@ -108,7 +108,7 @@ def test_parts_that_outweigh_the_lot_are_refused_and_a_used_up_lot_says_so(works
 
 def test_the_works_clock_is_used(tmp_path):
     at = datetime(2026, 4, 12, 7, 30, tzinfo=UTC)
-    works = create_works(tmp_path / "then", SETTINGS)
+    works = fresh_works(tmp_path / "then", SETTINGS)
     works = type(works)(works.settings, works.book, clock=lambda: at, folder=works.folder)
     lot = load(works)
     event = handle_lot.hold(works, "bex", lot.lot_id, "waits for a result")

@@ -6,10 +6,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
 from wareleaf.measure import BadInput
-from wareleaf.works.house import create_works
 from wareleaf.works.import_sheets import import_sheets
 from wareleaf.works.trace_lot import trace
 
@@ -19,7 +19,7 @@ NOW = datetime(2026, 4, 2, 12, 0, tzinfo=UTC)
 
 @pytest.fixture
 def works(tmp_path):
-    made = create_works(tmp_path / "works", DEMO / "works.toml")
+    made = fresh_works(tmp_path / "works", DEMO / "works.toml")
     yield replace(made, clock=lambda: NOW)
     made.book.close()
 

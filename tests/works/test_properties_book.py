@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.fresh_works import fresh_works
 
 from wareleaf.measure import BadInput
 from wareleaf.works import bench, handle_lot, release_lot
-from wareleaf.works.house import create_works, open_works
+from wareleaf.works.house import open_works
 from wareleaf.works.properties import beliefs, lot_properties, risks, worth_testing
 from wareleaf.works.properties.believe import _condition
 from wareleaf.works.properties.season import rest_of
@@ -38,7 +39,7 @@ class Morning:
 def written(tmp_path_factory):
     """A morning of kelp, written once and copied for each test."""
     folder = tmp_path_factory.mktemp("properties") / "works"
-    works = create_works(folder, SETTINGS)
+    works = fresh_works(folder, SETTINGS)
     fresh, dry = dried(works)
     fresh_b, dry_b = dried(works, "line-02")
     flakes, powder = stage(
@@ -263,7 +264,7 @@ def test_a_works_own_figures_stand_before_the_published_ones(works, tmp_path):
     )
     path = tmp_path / "own.toml"
     path.write_text(text, "utf-8")
-    own = create_works(tmp_path / "own", path)
+    own = fresh_works(tmp_path / "own", path)
     assert held(own, load(own), "iodine").value == pytest.approx(3000.0)
     assert held(works, load(works), "iodine").value == pytest.approx(4605.0)
 

@@ -5,10 +5,10 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from tests.fresh_works import fresh_works
 
 from wareleaf.book import Draw
 from wareleaf.works import bench, handle_lot
-from wareleaf.works.house import create_works
 from wareleaf.works.run_stage import Off, finish_run, start_run
 from wareleaf.works.take_in import Load, take_in
 
@@ -17,7 +17,7 @@ SETTINGS = Path(str(resources.files("wareleaf.works.demo") / "works.toml"))
 
 @pytest.fixture
 def works(tmp_path):
-    return create_works(tmp_path / "works", SETTINGS)
+    return fresh_works(tmp_path / "works", SETTINGS)
 
 
 def dried(works):

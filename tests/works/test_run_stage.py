@@ -5,11 +5,12 @@ from importlib import resources
 from pathlib import Path
 
 import pytest
+from tests.fresh_works import fresh_works
 
 from wareleaf.measure import BadInput
 from wareleaf.works.correct_weights import correct_value, correct_weights
 from wareleaf.works.floor import find_run, floor
-from wareleaf.works.house import Works, create_works
+from wareleaf.works.house import Works
 from wareleaf.works.predict import predict
 from wareleaf.works.run_stage import Off, finish_run, record_reading, start_run
 from wareleaf.works.take_in import Load, take_in
@@ -35,7 +36,7 @@ def clock():
 
 @pytest.fixture
 def works(tmp_path, clock):
-    made = create_works(tmp_path / "works", SETTINGS)
+    made = fresh_works(tmp_path / "works", SETTINGS)
     return Works(made.settings, made.book, clock=clock, folder=made.folder)
 
 

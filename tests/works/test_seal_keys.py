@@ -15,20 +15,20 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 from tests.book.book_makers import NOW, intake
+from tests.fresh_works import fresh_works
 from tests.store.small_disk import DISKS
 
 from wareleaf.book import seal as pure
 from wareleaf.measure import BadInput
 from wareleaf.store import BookUnavailable, open_book
 from wareleaf.works import demo, seal_book, seal_keys
-from wareleaf.works.house import create_works
 
 WORDS, NEW = "four dry words here", "five other dry words now"
 
 
 @pytest.fixture
 def works(tmp_path):
-    made = create_works(tmp_path / "works", Path(demo.__file__).parent / "works.toml")
+    made = fresh_works(tmp_path / "works", Path(demo.__file__).parent / "works.toml")
     made.book.append_many([intake(f"i{n}", f"K{n}", minute=n) for n in range(600)], now=NOW)
     yield made
     made.book.close()

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 from tests.book.book_makers import DAWN, event, intake, made
+from tests.fresh_works import fresh_works
 
 from wareleaf.works import demo
-from wareleaf.works.house import create_works
 from wareleaf.works.reconcile_day import season_of
 from wareleaf.works.watch import findings
 
@@ -19,7 +19,7 @@ SDS = {"mass_sd_g": 100.0, "dry_sd_g": 400.0}
 
 @pytest.fixture
 def works(tmp_path):
-    made_works = create_works(tmp_path / "works", DEMO)
+    made_works = fresh_works(tmp_path / "works", DEMO)
     yield replace(made_works, clock=lambda: NIGHT)
     made_works.book.close()
 

@@ -16,7 +16,6 @@ from wareleaf.air.constants import (
 )
 from wareleaf.measure import BadInput
 
-
 _ACCEPTED_C = f"from {TEMPERATURE_MIN_C:g} to {TEMPERATURE_MAX_C:g} degC"
 _ACCEPTED_PA = f"from {PRESSURE_MIN_PA:g} to {PRESSURE_MAX_PA:g} Pa (not kPa, not gauge)"
 

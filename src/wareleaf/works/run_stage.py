@@ -90,7 +90,7 @@ def start_run(
     at = happened_at or works.now()
     chosen = full_settings(machine, settings or {})
     check_room(works, machine, lots, chosen, at)
-    forecast = predict(works, machine, lots, chosen, at)
+    forecast = predict(works, machine, lots, chosen, at, advise=False)
     run_id = f"R-{new_token(4)}"
     facts = {
         "run_id": run_id,
@@ -333,7 +333,8 @@ def _made(works: Works, machine: Equipment, first: LotState, off: Off, at: datet
 
 
 def _leached(works: Works, run: RunState, machine: Equipment, lots: list[LotState]) -> list[Stream]:
-    forecast = predict(works, machine, lots, dict(run.settings), run.started_at)
+    settings, start = dict(run.settings), run.started_at
+    forecast = predict(works, machine, lots, settings, start, advise=False)
     dry_g = round(forecast.leached_dry_kg * 1000.0)
     # In sea water the leaf takes up salt: a gain that was added, not a loss.
     name = "leached" if dry_g > 0 else "added"

@@ -96,15 +96,18 @@ def predict(
     settings: Mapping[str, float],
     start: datetime,
     readings: Sequence[StageReading] = (),
+    *,
+    advise: bool = True,
 ) -> Prediction:
-    """Predict a run of lots on a machine.
+    """Predict a run of lots on a machine; without ``advise`` what nobody is going to read is empty.
 
     Raises
     ------
     BadInput
         For settings out of range, leaf the stage does not know, or a load that does not fit.
     """
-    return _predicted(_ask(works, machine, lots, settings, start, readings))
+    ask = _ask(works, machine, lots, settings, start, readings)
+    return _predicted(replace(ask, advise=advise))
 
 
 def look_ahead(
@@ -173,12 +176,15 @@ def predict_charge(
 ) -> Prediction:
     """Predict leaf that is not in the book yet, or not in this form: what the plan asks for.
 
+    It holds no advice of better settings for a dryer: a plan reads none.
+
     Raises
     ------
     BadInput
         As `predict`.
     """
-    return _predicted(_of_charge(works, machine, charge, settings, start))
+    ask = _of_charge(works, machine, charge, settings, start)
+    return _predicted(replace(ask, advise=False))
 
 
 def _predicted(ask: Ask) -> Prediction:

@@ -73,7 +73,8 @@ class Ask:
     """Everything a stage's prediction may look at.
 
     ``rate`` is None for the profile's own, ``pace`` for the hours as set; ``lots`` is the dry
-    matter of each lot that goes on, empty for leaf that is not in the book yet.
+    matter of each lot that goes on, empty for leaf that is not in the book yet. Without ``advise``
+    nobody reads the advice, and what takes long (better settings for a dryer) is left out.
     """
 
     works: Works
@@ -85,6 +86,7 @@ class Ask:
     rate: OwnRate | None = None
     pace: OwnRate | None = None
     lots: Mapping[str, float] = field(default_factory=dict)
+    advise: bool = True
 
 
 @dataclass(frozen=True)

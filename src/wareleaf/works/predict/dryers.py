@@ -55,7 +55,9 @@ def predict(ask: Ask) -> Prediction:
         seen = dry.project(dryer, run, usable, profile.moisture_wb_target)
         now, now_sd, advice = seen.moisture_wb_now, seen.moisture_wb_now_sd, seen.note
         dry_kg = run.lot_kg() * (1.0 - seen.moisture_wb_in)
-    advice = f"{advice or _advice(dryer, run, profile, result)} {kept}".strip()
+    if ask.advise and not advice:
+        advice = _advice(dryer, run, profile, result)
+    advice = f"{advice} {kept}".strip()
     return Prediction(
         duration_h=result.duration_h,
         duration_sd_h=0.05 * result.duration_h,
