@@ -145,7 +145,7 @@ def test_what_the_hours_of_the_demo_teach_is_worth_it_and_is_shown(demo_works: W
     views = [v for s in ("kelp", "tea") for v in own_paces(demo_works, s)]
     assert {v.machine.stage for v in views} >= {"wash", "blanch", "roll", "mill"}
     runs = [r for v in views for r in v.runs if r.taught_by]
-    as_set, own = score([r.as_set for r in runs]), score([r.own for r in runs])
+    as_set, own = score([r.plain for r in runs]), score([r.own for r in runs])
     assert own.rms < as_set.rms
     assert own.inside > as_set.inside
     assert own.share_high is not None and own.share_high > 0.95

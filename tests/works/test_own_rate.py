@@ -330,7 +330,7 @@ def test_the_own_rate_of_the_demo_is_near_what_made_it(month_works: Works) -> No
     z = (np.array([each.log_mean for each in learned]) - true) / [e.log_sd for e in learned]
     assert np.max(np.abs(z)) < 3.0
     for view in views:
-        assert view.profile_score is None or view.own_score is not None
+        assert view.plain_score is None or view.own_score is not None
         for run in view.runs:
             assert run.own.measured == run.profile.measured
     assert "points" in worth(views)

@@ -100,6 +100,16 @@ class LearnedRate:
         """Whether the profile's own rate lies outside the 95 % interval."""
         return not self.low <= 1.0 <= self.high
 
+    @property
+    def too_few(self) -> str:
+        """For people, while there are too few runs."""
+        return f"{self.n} run{'s' if self.n != 1 else ''} so far; {FEWEST} are needed to tell."
+
+    @property
+    def span(self) -> str:
+        """The 95 % interval and the runs it is from, for people."""
+        return f"{100 * (self.low - 1):+.0f} to {100 * (self.high - 1):+.0f} %, {self.n} runs"
+
     def said(self, does: str, source: str) -> str:
         """For people.
 
@@ -109,14 +119,13 @@ class LearnedRate:
             What lots do at the rate ("dry"), and whose rate it is held against ("the profile").
         """
         if not self.enough:
-            return f"{self.n} run{'s' if self.n != 1 else ''} so far; {FEWEST} are needed to tell."
+            return self.too_few
         pace = "faster" if self.multiplier > 1.0 else "slower"
         share = 100.0 * abs(self.multiplier - 1.0)
-        span = f"{100 * (self.low - 1):+.0f} to {100 * (self.high - 1):+.0f} %, {self.n} runs"
         if not self.differs:
-            said = f"Lots {does} as {source} says, within what the runs can tell ({span})."
+            said = f"Lots {does} as {source} says, within what the runs can tell ({self.span})."
         else:
-            said = f"Lots {does} {share:.0f} % {pace} than {source} says ({span})."
+            said = f"Lots {does} {share:.0f} % {pace} than {source} says ({self.span})."
         return f"{said} {self.course.sentence}"
 
 

@@ -9,16 +9,17 @@ of the two comes nearer, and how often each band holds, is what the own rate is 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
-from wareleaf.leaf.learned import LOG_RATES, LearnedRate
+from wareleaf.leaf.learned import LOG_RATES
 from wareleaf.works.holdout import Pair
-from wareleaf.works.holdout_score import Score, score
+from wareleaf.works.holdout_score import score
 from wareleaf.works.house import Works
+from wareleaf.works.own_shown import OwnView, RunTwice, compared, scores, twice, views_of
 from wareleaf.works.predict.base import OwnRate
 from wareleaf.works.predict.own_oxidation import OxidationSays
 from wareleaf.works.predict.own_rate import (
@@ -39,59 +40,10 @@ from wareleaf.works.settings import Equipment
 
 
 @dataclass(frozen=True)
-class RunSeen:
-    """One run, forecast with the profile's rate and with the rate of the runs before it.
+class OwnRateView(OwnView):
+    """The rate of one leaf on one machine; ``times`` are those of the course in ``learned``."""
 
-    Parameters
-    ----------
-    run_id : str
-        Which.
-    at : datetime
-        When it was weighed off, on the works' clock.
-    profile, own : Pair or None
-        Moisture, wet basis, or theaflavin of infusion solids; None where only a colour was read.
-        ``own`` is the profile's while too few runs went before.
-    taught_by : int
-        Runs before it that told; 0 while the profile stands.
-    """
-
-    run_id: str
-    at: datetime
-    profile: Pair | None
-    own: Pair | None
-    taught_by: int
-
-
-@dataclass(frozen=True)
-class OwnRateView:
-    """One leaf on one machine.
-
-    Parameters
-    ----------
-    machine : Equipment
-        From the settings.
-    leaf : str
-        Profile.
-    learned : LearnedRate or None
-        From all runs so far, the latest `MOST_RUNS`; None when none tells.
-    times : tuple of datetime
-        Of the course in ``learned``.
-    runs : tuple of RunSeen
-        In order of finishing.
-    left_out : tuple of (str, str)
-        Run and why it says nothing.
-    profile_score, own_score : Score or None
-        Of the runs that had an own rate, their moisture or theaflavin; the same runs for both.
-    """
-
-    machine: Equipment
-    leaf: str
-    learned: LearnedRate | None
     times: tuple[datetime, ...]
-    runs: tuple[RunSeen, ...]
-    left_out: tuple[tuple[str, str], ...]
-    profile_score: Score | None
-    own_score: Score | None
 
     @property
     def sentence(self) -> str:
@@ -118,21 +70,7 @@ def own_rates(works: Works, site: str) -> list[OwnRateView]:
     BadInput
         For an unknown site.
     """
-    works.settings.site_of(site)
-    found = []
-    for machine in works.settings.equipment:
-        if machine.site == site and machine.stage in STAGES:
-            leaves = leaves_on(works, machine)
-            found += [v for leaf_id in leaves if (v := _view(works, machine, leaf_id)) is not None]
-    return sorted(found, key=lambda v: (-len(v.runs), v.machine.id, v.leaf))
-
-
-def leaves_on(works: Works, machine: Equipment) -> list[str]:
-    """Leaf that may have gone on a machine: what the works takes in and what its runs took."""
-    runs = works.book.runs(site=machine.site)
-    lots = {r.lots[0] for r in runs if r.equipment == machine.id and r.lots}
-    ran = {lot.leaf for lot in works.book.lots(ids=sorted(lots))} if lots else set()
-    return sorted({s.leaf for s in works.settings.source} | ran)
+    return views_of(works, site, STAGES, _view)
 
 
 def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
@@ -149,7 +87,7 @@ def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
         before = earlier(done, each.done.started_at)
         taught = rate_of(works, machine, leaf_id, before) if len(before) >= FEWEST else None
         seen.append(_seen(works, each, taught, prior_of(leaf_id, machine.stage).lot_log_sd))
-    profile, own = compared(seen)
+    plain, own = scores(seen)
     zone = works.settings.zone
     return OwnRateView(
         machine=machine,
@@ -161,18 +99,12 @@ def _view(works: Works, machine: Equipment, leaf_id: str) -> OwnRateView | None:
         ),
         runs=tuple(seen),
         left_out=tuple((s.done.run_id, why) for s in said if (why := s.why_not())),
-        profile_score=score(profile) if profile else None,
-        own_score=score(own) if own else None,
+        plain_score=plain,
+        own_score=own,
     )
 
 
-def compared(seen: Iterable[RunSeen]) -> tuple[list[Pair], list[Pair]]:
-    """Forecasts with the profile's rate and with the own one, of the runs that had an own one."""
-    both = [(s.profile, s.own) for s in seen if s.taught_by and s.profile and s.own]
-    return [p for p, _ in both], [o for _, o in both]
-
-
-def _seen(works: Works, said: Says, taught: OwnRate | None, lot_log_sd: float) -> RunSeen:
+def _seen(works: Works, said: Says, taught: OwnRate | None, lot_log_sd: float) -> RunTwice:
     def pair(log_mean: float, sd: float) -> Pair | None:
         if isinstance(said, OxidationSays):
             told, last = said.theaflavin(log_mean, sd), said.last_theaflavin
@@ -182,12 +114,10 @@ def _seen(works: Works, said: Says, taught: OwnRate | None, lot_log_sd: float) -
         wb, wb_sd = _moisture(said, log_mean, sd)
         return Pair(wb, said.done.moisture_wb, wb_sd, said.done.moisture_sd)
 
-    profile = pair(0.0, lot_log_sd)
-    own = profile
+    plain = own = pair(0.0, lot_log_sd)
     if taught is not None:
         own = pair(taught.log_mean, math.hypot(taught.log_sd, taught.lot_log_sd))
-    at = said.done.finished_at.astimezone(works.settings.zone)
-    return RunSeen(said.done.run_id, at, profile, own, 0 if taught is None else taught.runs)
+    return twice(works, said.done, plain, own, taught)
 
 
 def _moisture(said: RunSays, log_mean: float, log_sd: float) -> tuple[float, float]:
@@ -217,7 +147,7 @@ def worth(views: Sequence[OwnRateView]) -> str:
     return " ".join(filter(None, said))
 
 
-def _worth(runs: Sequence[RunSeen], what: str) -> str:
+def _worth(runs: Sequence[RunTwice], what: str) -> str:
     pairs = compared(runs)
     n = len(pairs[0])
     if n < FEWEST:
