@@ -47,6 +47,7 @@ def test_refuse_carries_nothing_and_all_refuse_carries_all():
     assert only.lots["R"].made_with["leaf"] == pytest.approx(100.0)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(data=st.data())
 def test_charges_are_conserved_on_random_books(data):

@@ -57,6 +57,7 @@ def same(ours, plain):
     assert (ours.lot_id, ours.direction) == (plain.lot_id, plain.direction)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=150)
 @given(graphs(), NUMBERS, st.sampled_from([None, 0, 700]))
 def test_traces_equal_the_plain_form(parents, numbers, dry_g):

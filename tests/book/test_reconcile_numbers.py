@@ -219,6 +219,7 @@ def test_streams_in_a_row_cannot_be_told_apart():
     assert out.of("first").reconciled == pytest.approx(110.0)
 
 
+@pytest.mark.slow
 def test_tests_err_as_often_as_they_say():
     """With true uncertainties 5 % of global tests fail: 400 draws, four sigma wide."""
     rng = np.random.default_rng(8)

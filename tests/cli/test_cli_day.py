@@ -261,6 +261,7 @@ def test_a_blend_is_proposed_and_made(shell):
     assert (none.exit_code, "Say how much" in none.stderr) == (2, True)
 
 
+@pytest.mark.slow
 def test_a_day_is_planned_at_the_shell(shell):
     shell.data("davin", "take-in", "field-a", "--gross", "400", "--scale", "leaf-scale")
     tomorrow = "2026-05-09 05:30"

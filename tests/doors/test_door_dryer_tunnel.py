@@ -51,6 +51,7 @@ def test_with_the_air_the_dry_end_is_cooler():
     assert ends[0] < ends[1]
 
 
+@pytest.mark.slow
 def test_a_target_asks_for_the_time():
     out = doors.call("dryer-tunnel", TUNNEL | {"target_moisture_wb": 0.12})
     assert out["reachable"] is True
@@ -58,6 +59,7 @@ def test_a_target_asks_for_the_time():
     assert out["settings"]["residence_h"] == pytest.approx(out["curve_time_h"][-1])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "said"),
     [

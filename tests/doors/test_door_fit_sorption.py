@@ -32,6 +32,7 @@ def test_gab_points_give_gab_back():
     assert any("held" in w for w in out["warnings"])
 
 
+@pytest.mark.slow
 def test_all_models_rank_by_aicc_and_residuals_add_up():
     given = points((20.0, 35.0), noise=0.02)
     out = doors.call("fit-sorption", {"points": given})

@@ -16,6 +16,7 @@ STEADY = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("cut", "minutes"), [("orthodox_fine", 60), ("orthodox_coarse", 150), ("ctc", 30)]
 )

@@ -48,6 +48,7 @@ def test_a_plain_run_gives_the_course_only():
     assert any("no rain in it" in w for w in out["warnings"])
 
 
+@pytest.mark.slow
 def test_a_target_gives_the_spread_and_readings_the_hour():
     readings = [{"time_h": 3.0, "quantity": "mass_kg", "value": 190.0, "standard_uncertainty": 8.0}]
     out = doors.call("sun-dry", load(target_moisture_wb=0.25, readings=readings))
@@ -56,6 +57,7 @@ def test_a_target_gives_the_spread_and_readings_the_hour():
     assert out["projection"]["finish_h"] > 3.0
 
 
+@pytest.mark.slow
 def test_a_target_out_of_reach_is_said_with_null_hours():
     damp = weather(relative_humidity=[0.95] * HOURS.size)
     out = doors.call("sun-dry", load(weather=damp, target_moisture_wb=0.08))

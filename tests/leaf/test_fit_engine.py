@@ -31,6 +31,7 @@ def test_a_straight_line_has_its_textbook_errors():
     assert found.aicc == pytest.approx(aicc)
 
 
+@pytest.mark.slow
 def test_standard_errors_are_the_spread_of_repeated_fits():
     """Monte Carlo: 300 noisy runs of one curve scatter as the fit of one says (15 %, 3 sigma)."""
     rng = np.random.default_rng(11)

@@ -40,6 +40,7 @@ def points(model, constants, temperatures=(20.0, 30.0, 40.0), noise=0.0, seed=1)
     return aw, db * (1.0 + noise * np.random.default_rng(seed).standard_normal(aw.size)), t
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("model", KNOWN)
 def test_known_constants_are_recovered_at_three_temperatures(model):
     found = fit_sorption(*points(model, KNOWN[model]), [model])[0]
@@ -48,6 +49,7 @@ def test_known_constants_are_recovered_at_three_temperatures(model):
         assert found.constants[name] == pytest.approx(value, rel=1e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("model", KNOWN)
 def test_noisy_points_give_constants_within_their_errors(model):
     """3 % of noise; every true value within four standard errors (a miss is 1 in 16,000)."""

@@ -50,6 +50,7 @@ def test_dry_air_dries_leaf_fully_and_wet_leaf_is_wet(leaf_id, branch):
     assert saturated == leaf.equilibrium_moisture_db(p, leaf.WATER_ACTIVITY_TOP, 25.0, branch)
 
 
+@pytest.mark.slow
 @profiles
 @branches
 @settings(deadline=None, max_examples=25)

@@ -49,6 +49,7 @@ def test_one_vague_run_leaves_the_profile() -> None:
     assert "needed" in found.said("dry", "the profile")
 
 
+@pytest.mark.slow
 def test_very_many_runs_leave_the_prior_behind() -> None:
     y = np.random.default_rng(3).normal(math.log(1.25), 0.1, 2000)
     found = learn_rate(runs(y, 0.01))

@@ -24,6 +24,7 @@ def test_clean_series_raise_no_alarm():
     assert alarms <= 2
 
 
+@pytest.mark.slow
 def test_the_asked_chance_of_a_false_alarm_is_kept():
     # 5 % asked for over 600 series: standard error 0.9 %, so within 2 to 8 %.
     alarms = sum(
@@ -32,6 +33,7 @@ def test_the_asked_chance_of_a_false_alarm_is_kept():
     assert alarms / 600 == pytest.approx(0.05, abs=0.03)
 
 
+@pytest.mark.slow
 def test_a_drift_of_one_and_a_half_percent_a_week_is_found_and_measured():
     found = [find_drift(DAYS, series(seed, per_week=0.015), SD) for seed in range(60)]
     assert all(f.drifting for f in found)

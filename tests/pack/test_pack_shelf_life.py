@@ -136,6 +136,7 @@ def test_a_series_ends_where_its_weather_turns_damp():
     assert not found.beyond_climate
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=25)
 @given(units=st.floats(0.1, 4.0), start=st.floats(0.03, 0.12), rh=st.floats(0.65, 0.95))
 def test_water_is_conserved_between_film_leaf_and_desiccant(units, start, rh):

@@ -79,6 +79,7 @@ def test_the_bound_from_machine_hours_says_something_on_overloaded_days():
     assert np.mean(found) > 0.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_the_bound_lies_under_every_plan_of_a_mixed_works(seed):
     day = random_day(seed + 50, loads=3)

@@ -227,6 +227,7 @@ def test_a_dispatch_plan_is_the_same_each_time():
     assert plan_day(random_day(5), time_limit_s=0.0) == plan_day(random_day(5), time_limit_s=0.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(8))
 def test_random_days_keep_every_rule_and_the_bound_is_below_the_cost(seed):
     day = random_day(seed, loads=3 + seed % 2)
@@ -239,6 +240,7 @@ def test_random_days_keep_every_rule_and_the_bound_is_below_the_cost(seed):
     assert all(d.sentence for d in plan.decisions)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [0, 1, 5])
 def test_a_dispatch_plan_never_costs_less_than_a_proved_bound(seed):
     """The bound is valid: no plan found any other way is cheaper."""

@@ -81,6 +81,7 @@ def following(day):
     return replace(day, machines=machines)
 
 
+@pytest.mark.slow
 def test_following_brings_more_leaf_through_a_kelp_day():
     day = kelp_day(6, dryer_kg_h=900.0)
     slow, fast = (plan_day(d, time_limit_s=2.0) for d in (day, following(day)))

@@ -113,6 +113,7 @@ def test_a_dryer_that_is_hot_is_not_lit_again():
     assert [x.from_cold for x in cold.lightings] == [True]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_random_breakdowns_keep_every_rule(seed):
     day = random_day(seed, loads=3)

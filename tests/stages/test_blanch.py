@@ -93,6 +93,7 @@ runs = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=60)
 @given(bath=baths, run=runs, steady=st.booleans())
 def test_water_energy_dry_matter_and_iodine_close_on_random_runs(bath, run, steady):
@@ -308,6 +309,7 @@ def test_project_without_readings_is_the_simulation_with_its_spread():
     assert seen.iodine_mg_kg_dw_sd > 0
 
 
+@pytest.mark.slow
 def test_project_learns_a_slower_leaf_from_its_iodine():
     truth = blanch.simulate(LINE, replace(LOAD, leach_factor=0.6))
     at = truth.course_time_h[40]
@@ -319,6 +321,7 @@ def test_project_learns_a_slower_leaf_from_its_iodine():
     assert after.iodine_mg_kg_dw_sd < before.iodine_mg_kg_dw_sd
 
 
+@pytest.mark.slow
 def test_project_flags_a_reading_that_cannot_be():
     wild = StageReading(0.5, "bath_temperature_c", 55.0, 0.3)
     assert "does not fit" in blanch.project(LINE, LOAD, [wild]).note

@@ -129,6 +129,7 @@ def test_readings_find_the_lot_that_made_them():
     assert "slower" in view.note
 
 
+@pytest.mark.slow
 def test_more_readings_make_surer():
     run = replace(RUN, residence_h=3.0)
     one = dry.project(BELT, run, readings(("moisture_wb_out", 0.2, 0.02)), 0.10)

@@ -117,6 +117,7 @@ MISTY = (
 )
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=25)
 @example(MISTY, FROSTY, 20.0)
 @given(heated_zones(), runs(), LOADING_KG_M2)

@@ -27,6 +27,7 @@ def pump_zones(inlet, coil, share):
     )
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=15)
 @given(
     st.sampled_from(leaf.profile_ids()),

@@ -48,6 +48,7 @@ def test_a_running_belt_stays_where_it_is(belt):
     assert made.wet_kg == made.dry_kg == 0.0
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=15)
 @given(
     st.sampled_from(leaf.profile_ids()),
@@ -77,6 +78,7 @@ def test_water_and_energy_are_kept_in_time(leaf_id, belt, running, wet, hours, g
     assert 0.0 < min(made.moisture_wb_out) <= max(made.moisture_wb_out) < 0.95
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=8)
 @given(st.sampled_from(leaf.profile_ids()), st.floats(0.5, 0.92), st.floats(0.5, 2.0))
 def test_a_start_up_is_never_wetter_than_steady_and_a_hotter_belt_dries_further(
@@ -95,6 +97,7 @@ def test_a_start_up_is_never_wetter_than_steady_and_a_hotter_belt_dries_further(
     assert warmer.moisture_wb_out[-1] < made.moisture_wb_out[-1] + 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("back", [0.0, 0.6])
 def test_a_direct_flame_settles_at_its_steady_solution(back):
     """Empty to steady, each zone with the vapour that its own heat makes."""

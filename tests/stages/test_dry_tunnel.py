@@ -65,6 +65,7 @@ def test_every_run_closes_and_stays_within_its_air(
     assert db(made.moisture_wb_out) > 0.96 * min(least, db(wet))  # tables
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=12)
 @given(
     st.sampled_from(leaf.profile_ids()),
@@ -163,6 +164,7 @@ def test_in_much_air_both_directions_are_the_lewis_exponential():
         assert -math.log(left) / (k * 4.0) == pytest.approx(1.0, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("flow", ["co", "counter"])
 def test_finer_cells_change_the_outlet_little(flow):
     out = [
@@ -174,6 +176,7 @@ def test_finer_cells_change_the_outlet_little(flow):
     assert usual == pytest.approx(fine, rel=0.02)
 
 
+@pytest.mark.slow
 def test_aim_reaches_its_target_and_says_so_when_it_cannot():
     found = dry.aim_tunnel(replace(TUNNEL, velocity_m_s=5.0), RUN, 0.4)
     assert found.reachable

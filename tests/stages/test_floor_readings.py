@@ -51,6 +51,7 @@ def one(time_h: float, quantity: str, value: float, sd: float) -> list[StageRead
     return [StageReading(time_h, quantity, value, sd)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("room", ROOMS)
 def test_a_moisture_reading_moves_the_moisture_and_makes_it_surer(room: str) -> None:
     project, time_h = ROOMS[room]
@@ -62,6 +63,7 @@ def test_a_moisture_reading_moves_the_moisture_and_makes_it_surer(room: str) -> 
     assert after.moisture_wb_now_sd < before.moisture_wb_now_sd
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("room", "load_kg", "start_wb"),
     [
@@ -87,6 +89,7 @@ def test_a_weight_says_what_the_moisture_of_that_weight_says(
     assert light.moisture_wb_now_sd <= 1.05 * before.moisture_wb_now_sd
 
 
+@pytest.mark.slow
 def test_the_whole_lot_weighed_off_a_belt_is_worth_its_moisture() -> None:
     truth = dry.simulate(BELT, replace(BELT_RUN, rate_multiplier=0.8), with_spread=False)
     off_h = BELT_RUN.residence_h + BELT_RUN.lot_kg() / BELT_RUN.feed_kg_h
@@ -98,6 +101,7 @@ def test_the_whole_lot_weighed_off_a_belt_is_worth_its_moisture() -> None:
     assert weighed.rate_multiplier_sd < half.rate_multiplier_sd
 
 
+@pytest.mark.slow
 def test_a_weight_no_lot_can_have_is_set_aside() -> None:
     none = dry.project(BELT, BELT_RUN, [], 0.12)
     for time_h, value, why in ((1.0, 5.0, "nothing is off"), (7.0, 2.0, "can only weigh")):

@@ -99,6 +99,7 @@ def test_water_dry_matter_and_energy_close_on_random_loads(place, run):
     assert np.all(np.diff(out.course_value_left) <= 1e-12)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=25)
 @given(warmer=st.floats(1, 15), base=st.floats(2, 15))
 def test_warmer_leaf_never_waits_longer(warmer, base):

@@ -319,6 +319,7 @@ def test_hotter_drier_faster_air_dries_sooner(quicker):
     assert hours_to(thin, long, quicker(WARM), 0.1) < hours_to(thin, long, WARM, 0.1) < 8.0
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=20)
 @given(
     leaf_id=st.sampled_from(["tea_black", "sugar_kelp_raw", "sugar_kelp_blanched"]),

@@ -42,6 +42,7 @@ def test_wet_leaf_in_shade_sits_at_the_wet_bulb():
     assert windy.course_leaf_c[-1] == pytest.approx(wet, abs=2.5)
 
 
+@pytest.mark.slow
 def test_leaf_in_steady_shade_ends_at_its_isotherm():
     """Long enough in still conditions it holds what the sorption isotherm says, to 3 %."""
     covered = replace(RACK, cover_at_night=True)
@@ -54,6 +55,7 @@ def test_leaf_in_steady_shade_ends_at_its_isotherm():
     assert found.course_leaf_c[-1] == pytest.approx(25.0, abs=0.2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("start_db", [0.05, 0.15, 0.19])
 def test_dry_leaf_in_damp_shade_takes_water_up_to_its_adsorption_branch(start_db):
     """At 70 % and 25 degC: below 0.174 it gains, to that; between it and 0.238 it keeps its water.
@@ -145,6 +147,7 @@ def test_rain_wets_open_leaf_and_not_covered_leaf():
     assert not any("no rain in it" in w for w in kept.warnings)
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=20)
 @given(
     celsius=st.floats(-5.0, 40.0),
@@ -170,6 +173,7 @@ def test_water_and_heat_close_in_any_weather(celsius, rh, wind, ghi, rain, wb, m
     assert all(0.0 <= m < 1.0 for m in found.course_moisture_wb)
 
 
+@pytest.mark.slow
 def test_halving_the_step_moves_the_outlet_little():
     """Implicit steps of first order: 10 against 2.5 min within 0.4 points at the driest hour."""
     usual = simulate(RACK, run(JULY, 30))
@@ -201,6 +205,7 @@ def test_thick_weed_takes_the_days_of_kappaphycus():
     assert 8.0 < hour < 72.0
 
 
+@pytest.mark.slow
 def test_aim_spreads_as_thick_as_the_weather_allows():
     found = aim(RACK, run(JULY, mass=800.0), 0.14)
     assert found.reachable
@@ -217,6 +222,7 @@ def test_aim_says_when_the_weather_cannot():
     assert "never gets below" in found.reason
 
 
+@pytest.mark.slow
 def test_readings_teach_the_lot_and_narrow_the_hour():
     """A lot 20 % slower than its profile, weighed twice: the hour moves to the slow lot's."""
     from wareleaf.stages.sun_dry_march import Cases, march

@@ -151,6 +151,7 @@ def test_truth_lies_within_two_standard_deviations_in_about_95_of_100_loads():
     assert abs(np.mean(off)) < 0.3
 
 
+@pytest.mark.slow
 def test_the_fast_projection_agrees_with_many_single_runs():
     """The polynomial grid against plain sampling of prior and weighting (importance sampling)."""
     rng = np.random.default_rng(7)

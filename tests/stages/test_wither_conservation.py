@@ -46,6 +46,7 @@ def loads(draw):
     return trough, run
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(loads())
 def test_water_and_energy_close_and_temperatures_stay_in_bounds(load):
@@ -105,6 +106,7 @@ def test_fresh_leaf_in_drying_air_is_never_warmer_than_the_air(dry, humidity, mo
     assert np.all(np.diff(result.moisture_mean_wb) < 0.0)
 
 
+@pytest.mark.slow
 def test_refining_layers_and_steps_converges():
     trough = Trough()
     run = WitherRun(

@@ -26,6 +26,7 @@ def test_other_machines_have_none(client: TestClient, seeded: Seeded) -> None:
     assert client.get(f"/floor/run/{seeded.runs['trough']}?format=json").json()["heat"] is None
 
 
+@pytest.mark.slow
 def test_looking_ahead_at_hot_air_says_over_the_limit(client: TestClient, seeded: Seeded) -> None:
     there = [x for x in seeded.works.book.lots(site="kelp") if x.remaining_mass_g > 0]
     wet = max(there, key=lambda x: x.moisture_wb)

@@ -78,6 +78,7 @@ def addresses(seeded: Seeded) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 def test_every_office_page_opens_in_both_forms(client: TestClient, seeded: Seeded) -> None:
     for address in addresses(seeded):
         page = client.get(address, headers=HTML)

@@ -12,6 +12,15 @@ from wareleaf.works.demo.opening import open_demo
 from wareleaf.works.house import Works
 
 SHORT_DAYS = 9
+_WRITTEN = {"demo_folder", "month_folder", "clean_folder"}
+
+
+@pytest.hookimpl(tryfirst=True)  # before the marks are looked at
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A test on a written demo is slow: the first of them waits until the demo is there."""
+    for item in items:
+        if _WRITTEN.intersection(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.slow)
 
 
 @pytest.fixture(scope="session")

@@ -47,6 +47,7 @@ def draws(proposal, at=0):
     return {d.lot_id: d.mass_kg for d in proposal.orders[at].draws}
 
 
+@pytest.mark.slow
 def test_the_cheaper_lot_is_drawn_first_and_the_cost_is_its_own(small):
     dear, cheap = flake(small, 1000.0), flake(small, 850.0)
     found = propose(small.works, [Order("A-1", "kelp-flake-500", 50.0, "quillby")])
@@ -57,6 +58,7 @@ def test_the_cheaper_lot_is_drawn_first_and_the_cost_is_its_own(small):
     assert per_kg < lot_cost(small.works, dear.lot_id).money_per_kg
 
 
+@pytest.mark.slow
 def test_a_laboratory_limit_forces_the_mix_worked_out_by_hand(small):
     clean, rich = flake(small, 1000.0), flake(small, 850.0)
     result(small, clean, "iodine", 200.0, 20.0)
@@ -93,6 +95,7 @@ def test_more_than_the_store_holds_is_a_conflict_of_mass(small):
     assert "no lot in store" in nothing.conflicts[0]
 
 
+@pytest.mark.slow
 def test_a_held_lot_is_left_out_and_an_unreleased_one_is_named(small):
     held, free = flake(small, 850.0), flake(small, 1000.0)
     hold(small.works, "bex", held.lot_id, "iodine in doubt")
@@ -154,6 +157,7 @@ def test_grade_shares_can_be_limited_and_stay_with_the_blend(small):
     assert leafy.lot_id in draws(again)
 
 
+@pytest.mark.slow
 def test_a_blend_conserves_mass_and_dry_matter_and_adds_variances(small):
     one, two = flake(small, 1000.0), flake(small, 900.0, moisture=0.11)
     made = make_blend(small.works, "jorun", {one.lot_id: 25.5, two.lot_id: 80.0})

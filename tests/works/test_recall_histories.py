@@ -55,6 +55,7 @@ def places(state, roots):
     return found, {k: v for k, v in share.items() if v}
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
 @given(STEPS, st.lists(st.integers(0, 2**20), min_size=1, max_size=4))
 def test_a_fault_of_several_lots_closes_and_agrees_with_counting_along_the_book(steps, seeds):

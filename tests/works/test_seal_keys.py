@@ -86,6 +86,7 @@ def test_old_checkpoints_verify_after_two_rotations(works):
     }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("moment", ["before the book", "after the book", "between the files"])
 def test_a_rotation_that_is_killed(works, monkeypatch, moment):
     """Whenever it stops, one of the two passphrases opens the newest key, and nothing is lost."""
