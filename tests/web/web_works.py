@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from http.cookiejar import Cookie
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -124,7 +125,7 @@ def copy_of(made: Seeded, folder: Path) -> Seeded:
     return Seeded(open_works(folder, clock), clock, dict(made.lots), dict(made.runs))
 
 
-_SIGNED_IN: dict[tuple[str, str], dict[str, str]] = {}
+_SIGNED_IN: dict[tuple[str, str], list[Cookie]] = {}
 
 
 def sign_in(client: TestClient, who: str) -> TestClient:
@@ -136,8 +137,9 @@ def sign_in(client: TestClient, who: str) -> TestClient:
     if asked not in _SIGNED_IN:
         answer = client.post("/sign-in", data={"who": who, "pin": PIN}, follow_redirects=False)
         assert answer.status_code == 303
-        _SIGNED_IN[asked] = dict(client.cookies)
-    client.cookies.update(_SIGNED_IN[asked])
+        _SIGNED_IN[asked] = list(client.cookies.jar)
+    for cookie in _SIGNED_IN[asked]:  # with its domain, so that a later answer replaces it
+        client.cookies.jar.set_cookie(cookie)
     return client
 
 
