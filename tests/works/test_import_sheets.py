@@ -134,6 +134,11 @@ def test_a_later_folder_speaks_of_lots_of_an_earlier_one(works, sheets, tmp_path
 
 
 def test_a_bench_in_percent_is_read_as_percent(works, sheets, tmp_path):
+    at_the_quay = [
+        m.model_copy(update={"site": "kelp"}) if m.id == "tea-infusion" else m
+        for m in works.settings.meter
+    ]
+    works = replace(works, settings=works.settings.model_copy(update={"meter": at_the_quay}))
     import_sheets(works, "ilsa", sheets, sheets / "mapping.toml")
     later = tmp_path / "later"
     later.mkdir()

@@ -184,7 +184,10 @@ def test_the_lines_are_the_books_own(demo_works):
     assert sum(kg.values()) == pytest.approx(sum(r.mass_kg for r in found.received))
     changed = sheets["Transformation"]
     made = {r[0] for r in changed.rows if r[2] == "new"}
-    assert reached - {a.lot.lot_id for a in found.lots if a.level == 0} <= made
+    # what a customer sent back is a lot of its own, received and not transformed
+    received = {r[0] for r in sheets["Receiving"].rows}
+    assert reached - {a.lot.lot_id for a in found.lots if a.level == 0} <= made | received
+    assert (reached & received) - made
 
 
 def test_a_packed_lot_has_a_line_for_each_load_in_it(demo_works):
@@ -199,8 +202,11 @@ def test_a_packed_lot_has_a_line_for_each_load_in_it(demo_works):
 
 def test_what_is_not_in_the_book_is_shown_as_missing(demo_works):
     _, sheets = sheets_of(demo_works)
-    assert set(column(sheets["Cooling"], "Location of cooling")) == {MISSING}
-    assert sheets["Cooling"].missing >= 2 * len(sheets["Cooling"].rows)
+    cooled = column(sheets["Cooling"], "Location of cooling")
+    lacking = cooled.count(MISSING)  # some loads were cooled, on a boat or in a cold room
+    assert 0 < lacking < len(cooled)
+    assert column(sheets["Cooling"], "Date of cooling").count(MISSING) == lacking
+    assert sheets["Cooling"].missing >= 2 * lacking
     settings = demo_works.settings
     bare = [c.model_copy(update={"address": ""}) for c in settings.customer]
     without = replace(demo_works, settings=settings.model_copy(update={"customer": bare}))
