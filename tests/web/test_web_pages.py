@@ -406,3 +406,15 @@ def test_a_name_with_marks_in_it_is_only_text(client: TestClient, seeded: Seeded
         assert nasty not in client.get(address).text
     assert "&lt;script&gt;" in client.get(f"/lots/{lot}").text
     assert nasty not in client.get("/trace", params={"q": nasty}).text
+
+
+def test_an_address_that_is_not_there_leads_back_by_a_page(client: TestClient) -> None:
+    for address in ("/nowhere", "/pallets"):
+        page = client.get(address, headers=HTML)
+        assert page.status_code in (404, 405)
+        assert f"There is no page at {address}; take one from the menu." in text(page.text)
+        assert 'href="/"' in page.text
+        data = client.get(address, headers={"accept": "application/json"})
+        assert data.status_code == page.status_code
+        assert data.json()["detail"]
+    assert client.get("/static/nowhere.css", headers=HTML).text.startswith("{")

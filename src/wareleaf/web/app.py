@@ -14,6 +14,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
 from starlette.middleware.base import RequestResponseEndpoint
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.sessions import SessionMiddleware
@@ -23,7 +24,7 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.store import BookUnavailable
 from wareleaf.web import charts, session
 from wareleaf.web.as_json import wants_json
-from wareleaf.web.view import show_refusal, show_unavailable
+from wareleaf.web.view import show_astray, show_refusal, show_unavailable
 from wareleaf.works.house import Works
 
 HERE = Path(__file__).parent
@@ -50,6 +51,7 @@ def create_app(works: Works) -> FastAPI:
     app.mount("/static", StaticFiles(directory=HERE / "static"), name="static")
     app.add_exception_handler(BadInput, show_refusal)
     app.add_exception_handler(BookUnavailable, show_unavailable)
+    app.add_exception_handler(HTTPException, show_astray)
     for found in pkgutil.iter_modules([str(HERE / "pages")]):
         app.include_router(importlib.import_module(f"wareleaf.web.pages.{found.name}").router)
     charts.warm_up()

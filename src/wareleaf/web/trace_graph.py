@@ -18,7 +18,7 @@ MOST_IN_COLUMN = 6
 MOST_COLUMNS = 6
 """Of a short picture, which then fits a tablet without scrolling."""
 
-BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 118.0, 60.0, 68.0, 20.0, 8.0
+BOX_W, BOX_H, GAP_X, GAP_Y, EDGE = 118.0, 60.0, 60.0, 20.0, 8.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def trace_graph(
     drawn += "".join(_label(f, spot, flows) for f in flows)
     drawn += "".join(_box(b, *spot[b.key]) for b in boxes)
     return Markup(
-        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" style="min-width:{0.78 * width:.0f}px;'
+        f'<svg viewBox="0 0 {width:.0f} {height:.0f}" style="min-width:{0.76 * width:.0f}px;'
         f'max-width:{1.25 * width:.0f}px" '
         f'role="group" aria-label="Trace of lot {escape(view.lot.lot_id)}">{drawn}</svg>'
     )

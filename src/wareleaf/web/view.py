@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from fastapi import Request
+from fastapi.exception_handlers import http_exception_handler
 from fastapi.responses import JSONResponse, Response
 from fastapi.templating import Jinja2Templates
+from starlette.exceptions import HTTPException
 
 from wareleaf.measure.errors import BadInput, Problem
 from wareleaf.web import charts, session
@@ -113,6 +115,18 @@ async def show_refusal(request: Request, error: Exception) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse(_error_body(error.problems), status_code=status)
     return show(request, "refused.html", problems=error.problems, status=status)
+
+
+async def show_astray(request: Request, error: Exception) -> Response:
+    """A page or JSON for an address that the works does not have, or that only takes forms."""
+    assert isinstance(error, HTTPException)
+    path = request.url.path
+    if error.status_code not in (404, 405) or path.startswith(("/api/", "/static/")):
+        return await http_exception_handler(request, error)
+    if wants_json(request) or session.person_id(request) is None:
+        return await http_exception_handler(request, error)
+    problem = Problem("address", path, f"There is no page at {path}; take one from the menu.")
+    return show(request, "refused.html", problems=(problem,), status=error.status_code)
 
 
 # Of what a form sends, not shown back: secrets, and what nobody typed.
