@@ -11,7 +11,8 @@ from __future__ import annotations
 from wareleaf.stages.oxidise_aim import OxidiseProjection, aim, project
 from wareleaf.stages.oxidise_learn import SPEAKS, RateCourses, by_rate, theaflavin_course
 from wareleaf.stages.oxidise_rate import CUTS, figure, peak_share, rate_per_min, theaflavin_shape
-from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
+from wareleaf.stages.oxidise_run import OxidiseResult, simulate
+from wareleaf.stages.oxidise_spec import Floor, OxidiseRun
 
 __all__ = [
     "CUTS",

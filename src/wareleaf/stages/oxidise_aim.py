@@ -19,7 +19,8 @@ from wareleaf.stages.common import (
 )
 from wareleaf.stages.learn import carry, learn
 from wareleaf.stages.oxidise_rate import figure
-from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
+from wareleaf.stages.oxidise_run import OxidiseResult, simulate
+from wareleaf.stages.oxidise_spec import Floor, OxidiseRun
 
 READS = ("theaflavin_fraction", "oxidised_share", "leaf_temperature_c", "moisture_wb", "mass_kg")
 # Water that leaves beside the model's, share of the load an hour, with heat that the air brings: a

@@ -16,8 +16,9 @@ from scipy.interpolate import CubicSpline
 
 from wareleaf.measure import require
 from wareleaf.stages.common import Array, StageReading
+from wareleaf.stages.oxidise_course import courses, seen_of
 from wareleaf.stages.oxidise_rate import figure
-from wareleaf.stages.oxidise_run import Floor, OxidiseRun, simulate
+from wareleaf.stages.oxidise_spec import Floor, OxidiseRun
 
 SPEAKS = ("theaflavin_fraction", "oxidised_share")
 _FAR_Z, _POINTS = 4.0, 41
@@ -112,21 +113,22 @@ def by_rate(
     quantities = tuple(r.quantity for r in readings)
     long = replace(run, minutes=min(1440.0, max(float(at.max()), 1.0)))
 
-    def seen(changed: OxidiseRun) -> Array:
-        found = simulate(floor, changed)
-        rows = {
-            "theaflavin_fraction": found.course_theaflavin,
-            "oxidised_share": found.course_oxidised,
-        }
-        return np.array(
-            [np.interp(t, found.course_min, rows[q]) for t, q in zip(at, quantities, strict=True)]
-        )
-
-    value = np.array(
-        [seen(replace(long, rate_factor=run.rate_factor * math.exp(x))) for x in log_rates.tolist()]
+    one, rates = np.ones(2), np.exp(log_rates)
+    # the last two are the run's own rate, with the usual heat and with one deviation more
+    hotter = np.append(np.ones_like(rates), [1.0, math.exp(figure("all.heat_log_sd"))])
+    minutes, rows = courses(floor, long, np.append(rates, one), hotter)
+    found = seen_of(run, rows)
+    value = np.column_stack(
+        [_at(t, minutes, found[q]) for t, q in zip(at.tolist(), quantities, strict=True)]
     )
-    hot = replace(long, heat_factor=run.heat_factor * math.exp(figure("all.heat_log_sd")))
-    return RateCourses(log_rates, value, seen(hot) - seen(long), quantities)
+    return RateCourses(log_rates, value[:-2], value[-1] - value[-2], quantities)
+
+
+def _at(minute: float, minutes: Array, rows: Array) -> Array:
+    """Every course at a minute, by straight lines."""
+    end = int(np.clip(np.searchsorted(minutes, minute), 1, minutes.size - 1))
+    share = (minute - minutes[end - 1]) / (minutes[end] - minutes[end - 1])
+    return np.asarray(rows[end - 1] + share * (rows[end] - rows[end - 1]))
 
 
 def theaflavin_course(

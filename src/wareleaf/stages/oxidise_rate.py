@@ -40,7 +40,7 @@ def rate_per_min(cut: str, loss_ratio: float) -> float:
     return -math.log1p(-share) / figure(f"{cut}.peak_min")
 
 
-def arrhenius(temperature_c: float, activation_j_mol: float) -> float:
+def arrhenius(temperature_c: Array, activation_j_mol: float) -> Array:
     """Rate against that at the reference temperature."""
     here, there = temperature_c + 273.15, figure("all.reference_c") + 273.15
-    return math.exp(-activation_j_mol / GAS_J_MOL_K * (1.0 / here - 1.0 / there))
+    return np.exp(-activation_j_mol / GAS_J_MOL_K * (1.0 / here - 1.0 / there))

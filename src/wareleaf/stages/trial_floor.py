@@ -17,7 +17,8 @@ from wareleaf.leaf.fit import Curve, Fit, fit_curve
 from wareleaf.stages._trial_points import as_long, column, no_activation, rising
 from wareleaf.stages.common import Array
 from wareleaf.stages.oxidise_rate import FIGURES
-from wareleaf.stages.oxidise_run import Floor, OxidiseResult, OxidiseRun, simulate
+from wareleaf.stages.oxidise_run import OxidiseResult, simulate
+from wareleaf.stages.oxidise_spec import Floor, OxidiseRun
 from wareleaf.stages.trial import Constant, Standing, TrialFit, in_order, plain, standing
 from wareleaf.stages.trial_stage import ACTIVATIONS
 
