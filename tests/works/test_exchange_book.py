@@ -53,6 +53,24 @@ def test_the_past_of_one_lot_is_complete_for_its_buyer(demo_works, tmp_path):
     assert not (tmp_path / "half.db").exists()
 
 
+def test_a_shipped_lot_arrives_at_another_works(demo_works, tmp_path):
+    """Out and in over the command line; the buyer addresses its lots in its own way."""
+    set_naming(demo_works, Naming(BASE))
+    shipped = next(lot for lot in demo_works.book.lots(form="packed") if lot.shipped_mass_g)
+    file, folder = tmp_path / "one.json", ["--works", str(demo_works.folder)]
+    run = CliRunner().invoke(command, ["out", str(file), "--lot", shipped.lot_id, *folder])
+    assert run.exit_code == 0, run.output
+    found = read_in(file, Naming("https://buyer.example/"))
+    of_it = [a for a in found.arrivals if a.lot == shipped.lot_id]
+    assert sum(round(a.mass_kg * 1000) for a in of_it) == shipped.shipped_mass_g
+    assert sum(round(a.dry_kg * 1000) for a in of_it) == shipped.shipped_dry_g
+    assert all(a.document and a.sender.startswith(f"{BASE}place/") for a in of_it)
+    run = CliRunner().invoke(command, ["in", str(file), *folder])
+    assert run.exit_code == 0, run.output
+    assert f"{shipped.lot_id}: {shipped.shipped_mass_g / 1000:g} kg" in run.output
+    assert f"papers {of_it[0].document}" in run.output
+
+
 def test_bad_files_are_refused(demo_works, tmp_path):
     file = tmp_path / "x.json"
     for text, words in (("{", "cannot be read"), ("[]", "no JSON object"), ("{}", "EPCIS 2.0")):

@@ -16,8 +16,9 @@ from typing import Any
 from wareleaf.book.chain import canonical
 from wareleaf.book.event import JSON, Event, Made
 from wareleaf.book.exchange.event_hash import event_hash
-from wareleaf.book.exchange.kinds import OTHER_SENSOR, SENSORS, SHAPES, Shape
+from wareleaf.book.exchange.kinds import SHAPES, Shape
 from wareleaf.book.exchange.naming import NAMESPACE, PREFIX, Naming
+from wareleaf.book.exchange.sensors import cold, sensor, time_text
 from wareleaf.book.exchange.uris import CANONICAL
 from wareleaf.book.kinds import lots_named
 
@@ -65,7 +66,7 @@ def document(
         "id": document_id or naming.own("document", created.strftime("%Y%m%dT%H%M%SZ")),
         "type": "EPCISDocument",
         "schemaVersion": "2.0",
-        "creationDate": _time(created),
+        "creationDate": time_text(created),
         "epcisBody": {"eventList": _with_declarations(written)},
     }
 
@@ -98,7 +99,7 @@ def _with_declarations(written: list[_Written]) -> list[dict[str, JSON]]:
         wrong = by_id.get(one.event.corrects) if one.event.corrects else None
         if wrong is not None:
             declaration: dict[str, JSON] = {
-                "declarationTime": _time(one.event.recorded_at),
+                "declarationTime": time_text(one.event.recorded_at),
                 "reason": "incorrect_data" if one.data else "did_not_occur",
             }
             if one.data:
@@ -130,8 +131,8 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
         shape = Shape("ObjectEvent", "DELETE", "destroying", "destroyed")
     data: dict[str, JSON] = {
         "type": shape.type,
-        "eventTime": _time(event.happened_at),
-        "recordTime": _time(event.recorded_at),
+        "eventTime": time_text(event.happened_at),
+        "recordTime": time_text(event.recorded_at),
         "eventTimeZoneOffset": _offset(event.happened_at),
     }
     if shape.type == "TransformationEvent":
@@ -155,9 +156,9 @@ def _event(event: Event, kind: str, w: _Writer, own: Mapping[str, JSON]) -> dict
     data["readPoint"] = {"id": w.naming.place(event.site, event.place)}
     _add_papers(data, event, kind, w)
     if kind in ("reading", "result"):
-        data["sensorElementList"] = [_sensor(event, kind)]
+        data["sensorElementList"] = [sensor(event, kind)]
     elif kind == "cooling":
-        data["sensorElementList"] = [_cold(event)]
+        data["sensorElementList"] = [cold(event)]
     if event.outputs and (data.get("action") == "ADD" or shape.type == "TransformationEvent"):
         data["ilmd"] = _master(event.outputs)
     data |= own
@@ -217,6 +218,7 @@ def _add_papers(data: dict[str, JSON], event: Event, kind: str, w: _Writer) -> N
         data["destinationList"] = [
             {"type": "owning_party", "destination": w.naming.party(customer)}
         ]
+        data["sourceList"] = [{"type": "location", "source": w.naming.place(event.site, "")}]
     if kind == "receive_back" and isinstance(customer, str):
         data["sourceList"] = [{"type": "owning_party", "source": w.naming.party(customer)}]
     if kind == "intake" and isinstance(source, str) and source:
@@ -224,42 +226,6 @@ def _add_papers(data: dict[str, JSON], event: Event, kind: str, w: _Writer) -> N
     certificate = event.facts.get("certificate")
     if kind == "release" and isinstance(certificate, str) and "://" in certificate:
         data["certificationInfo"] = [certificate]
-
-
-def _sensor(event: Event, kind: str) -> dict[str, JSON]:
-    facts = event.facts
-    name = str(facts["quantity"] if kind == "reading" else facts["parameter"])
-    sensor, unit, factor = SENSORS.get(name, OTHER_SENSOR)
-    report: dict[str, JSON] = {
-        "type": sensor,
-        "value": _rounded(factor * float(facts["value"])),
-        "sDev": _rounded(factor * float(facts["standard_uncertainty"])),
-        "uom": unit,
-        f"{PREFIX}:quantity": name,
-        f"{PREFIX}:unit": str(facts["unit"]),
-    }
-    return {
-        "sensorMetadata": {"time": _time(event.happened_at)},
-        "sensorReport": [report],
-    }
-
-
-def _cold(event: Event) -> dict[str, JSON]:
-    """The temperature of what cools, over the time that it did."""
-    facts = event.facts
-    when: dict[str, JSON] = {"startTime": _time(datetime.fromisoformat(facts["from"]))}
-    if facts.get("until"):
-        when["endTime"] = _time(datetime.fromisoformat(facts["until"]))
-    report: dict[str, JSON] = {
-        "type": "Temperature",
-        "value": _rounded(float(facts["temperature_c"])),
-        "uom": "CEL",
-    }
-    return {"sensorMetadata": when, "sensorReport": [report]}
-
-
-def _rounded(value: float) -> float:
-    return float(f"{value:.12g}")
 
 
 def _master(outputs: Iterable[Made]) -> dict[str, JSON]:
@@ -292,7 +258,7 @@ def _own_fields(event: Event, kind: str, w: _Writer) -> dict[str, JSON]:
             for s in event.streams
         ]
     if event.corrects:
-        own |= {"corrects": event.corrects, "happenedAt": _time(event.happened_at)}
+        own |= {"corrects": event.corrects, "happenedAt": time_text(event.happened_at)}
     if w.private:
         facts = dict(event.facts)
         own |= {
@@ -323,10 +289,6 @@ def _made(made: Made, private: bool) -> dict[str, JSON]:
 
 def _prefixed(fields: Mapping[str, JSON]) -> dict[str, JSON]:
     return {f"{PREFIX}:{k}": v for k, v in fields.items()}
-
-
-def _time(moment: datetime) -> str:
-    return moment.isoformat(timespec="milliseconds" if moment.microsecond % 1000 == 0 else "auto")
 
 
 def _offset(moment: datetime) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 from urllib.parse import quote, unquote
 
 from wareleaf.book.exchange.uris import CANONICAL, canonical_uri
@@ -95,3 +96,20 @@ class Naming:
     def own(self, kind: str, name: str) -> str:
         """An address under our own base."""
         return f"{self.base}{kind}/{quote(name, safe='/' if kind == 'place' else '')}"
+
+
+def our_prefix(context: Any) -> str:
+    """Prefix, with its colon, of our own extension fields in a document; empty for a stranger's."""
+    for part in context if isinstance(context, list) else [context]:
+        if isinstance(part, Mapping):
+            for prefix, space in part.items():
+                if space == NAMESPACE:
+                    return f"{prefix}:"
+    return ""
+
+
+def own_fields(data: Mapping[str, Any], prefix: str) -> dict[str, Any]:
+    """Our own extension fields of an event or an item, by name without prefix."""
+    if not prefix:
+        return {}
+    return {k.removeprefix(prefix): v for k, v in data.items() if k.startswith(prefix)}

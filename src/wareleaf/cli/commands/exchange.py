@@ -42,10 +42,13 @@ def read(job: Job, file: Path, into: Path | None) -> None:
     from wareleaf.works.exchange_book import make_book, naming_of, read_in
 
     found = read_in(file, naming_of(job.works))
-    lines = [f"{file}: {len(found.events)} events of a book, {len(found.arrivals)} lots arriving."]
+    lots = "1 lot" if len(found.arrivals) == 1 else f"{len(found.arrivals)} lots"
+    lines = [f"{file}: {len(found.events)} events of a book, {lots} arriving."]
     lines += [
-        f"  {a.lot}: {'unknown mass' if a.mass_kg is None else f'{a.mass_kg:g} kg'}, {a.step} "
-        f"{job.show(a.happened_at)}, from {a.sender or 'unknown'}; papers {a.document or 'none'}"
+        f"  {a.lot}: {a.mass_kg:g} kg"
+        + ("" if a.dry_kg is None else f" ({a.dry_kg:g} kg dry by its sender)")
+        + f", {a.step} {job.show(a.happened_at)}, from {a.sender or 'unknown'} to "
+        f"{a.receiver or 'unknown'}; papers {a.document or 'none'}"
         for a in found.arrivals
     ]
     lines += found.left_aside
