@@ -356,6 +356,8 @@ def test_the_balance_page_adds_up(client: TestClient, seeded: Seeded) -> None:
         )
     assert shown["balance"]["dry"]["taken_in_g"] > 0
     tomorrow = seeded.works.now() + timedelta(days=1)
+    assert "week is not over" in client.get("/balance?fit=week", headers=HTML).text
+    assert "week is not over" not in client.get("/balance", headers=HTML).text
     assert client.get("/balance?fit=year", headers=HTML).status_code == 422
     refused = client.get(f"/balance?day={tomorrow:%Y-%m-%d}", headers=HTML)
     assert refused.status_code == 422 and "has not come yet" in refused.text

@@ -18,7 +18,7 @@ from wareleaf.book.reconcile import (
     network_of_book,
     reconcile,
 )
-from wareleaf.works.close_day import day_bounds
+from wareleaf.works.close_day import day_bounds, refuse_days_to_come
 from wareleaf.works.house import Works
 from wareleaf.works.reconcile_words import Doubt, doubt_of, summary, told_apart
 
@@ -99,12 +99,25 @@ def reconcile_stretch(
     loss_relative_sd: float = LOSS_RELATIVE_SD,
     level: float = LEVEL,
 ) -> ReconciledStretch:
-    """The same from one day to another, both included: a week, a season; at a level of its own."""
+    """The same from one day to another, both included: a week, a season; at a level of its own.
+
+    A stretch that is not over is told as such, after the other sentences.
+
+    Raises
+    ------
+    BadInput
+        When its first day has not come yet.
+    """
+    refuse_days_to_come(works, first)
     start, _ = day_bounds(works, first)
     _, end = day_bounds(works, last)
-    return reconcile_between(
+    found = reconcile_between(
         works, site_id, start, end, loss_relative_sd=loss_relative_sd, level=level
     )
+    if last <= works.now().date():
+        return found
+    told = f"The time to {last} is not over: this is what was booked until now."
+    return replace(found, sentences=(*found.sentences, told))
 
 
 def reconcile_between(

@@ -65,7 +65,7 @@ def _stretch(job: Job, site: str, when: dict[str, Any]) -> tuple[date, date]:
         return season_of(job.works, site, job.works.now()).astimezone(zone).date(), today
     if when["first"]:
         first = day(when["first"], "from")
-        last = day(when["last"], "until") if when["last"] else today
+        last = day(when["last"], "until") if when["last"] else max(first, today)
         require(first <= last, "from", first, f"from is {first}, after until, {last}; swap them.")
         return first, last
     on = day(when["on"], "day") if when["on"] else today
