@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 from openpyxl import load_workbook
+from pypdf import PdfReader
 from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
@@ -64,8 +65,12 @@ def test_a_recall_from_question_to_hold(folder, tmp_path):
 
 def test_a_drill_is_kept(folder):
     assert run(folder, "--lot", "nothing", "--drill", who="bex").exit_code == 2
-    said = run(folder, "--supplier", "Brannoch family", "--drill", who="bex")
+    words = ("--supplier", "Brannoch family", "--drill", "--pdf", "d.pdf")
+    said = run(folder, *words, who="bex")
     assert said.exit_code == 0, said.output
+    paper = " ".join(page.extract_text() for page in PdfReader("d.pdf").pages)
+    assert "Recall drill" in paper
+    assert "time taken" in paper
     works = open_works(folder)
     (kept,) = drills(works)
     assert kept.who == "bex"

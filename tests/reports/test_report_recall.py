@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -71,6 +72,24 @@ def test_a_drill_says_so_on_every_page_with_the_time_taken(works, found):
     pages = PdfReader(io.BytesIO(pdf)).pages
     assert all("Nothing is wrong with this leaf" in page.extract_text() for page in pages)
     assert "1 h 15 min" in text_of(pdf)
+
+
+def test_a_lot_is_at_a_site_and_not_only_in_a_store(works, found):
+    """Both works of the demo have a place of the name "store"."""
+    assert any(a.lot.place == "store" for a in found.here)
+    assert "Varrowmouth kelp works, store" in text_of(recall_pdf(works, found))
+
+
+def test_a_long_word_is_broken_before_it_prints_over_its_neighbour(works, found):
+    """60 letters do not fit a column of a seventh of A4; every letter is still there."""
+    first, *others = found.received
+    long = replace(first, document="X" * 60, mail="Y" * 60, customer="Z" * 60)
+    said = recall_pdf(works, replace(found, received=(long, *others)))
+    text = PdfReader(io.BytesIO(said)).pages[0].extract_text()
+    for letter in "XYZ":
+        pieces = [p for p in re.findall(f"{letter}+", text) if len(p) > 1]
+        assert sum(map(len, pieces)) in (59, 60)  # the last letter may stand alone
+        assert max(map(len, pieces)) < 30
 
 
 def test_text_from_the_book_is_no_markup(works, found):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from functools import cache
 from importlib import resources
@@ -49,6 +50,7 @@ def words_of(
         return f"{moment.astimezone(zone):%d %b %Y %H:%M}" if moment else "–"
 
     last = found.last
+    sites = {s.id: s.name for s in works.settings.site}
     return {
         "title": found.fault_words,
         "firm": works.settings.firm.name,
@@ -81,8 +83,8 @@ def words_of(
             for r in found.received
         ],
         "balance": _balance(found),
-        "here": [_lot(a) for a in found.here],
-        "gone": [_lot(a) for a in found.lots if not a.lot.remaining_mass_g],
+        "here": [_lot(a, sites) for a in found.here],
+        "gone": [_lot(a, sites) for a in found.lots if not a.lot.remaining_mass_g],
         "missing": [
             [
                 at(m.happened_at),
@@ -100,13 +102,14 @@ def words_of(
     }
 
 
-def _lot(a: Affected) -> list[str]:
+def _lot(a: Affected, sites: Mapping[str, str]) -> list[str]:
     state = a.lot.status.replace("_", " ")
+    where = f"{sites.get(a.lot.site, a.lot.site)}, {a.lot.place}"  # two sites can have a "store"
     return [
         a.lot.lot_id,
         ", ".join(w for w in (a.lot.form, a.lot.label) if w),
         a.why,
-        f"{a.lot.place}\n{state}" if a.lot.remaining_mass_g else state,
+        f"{where}\n{state}" if a.lot.remaining_mass_g else state,
         _kg(a.lot.remaining_mass_g / 1000.0),
         f"{a.share * 100:.1f} %",
         _kg(a.dry_g / 1000.0),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -65,7 +66,7 @@ def command(job: Job, **given: Any) -> None:
 
         held = hold_all(job.works, job.who, fault, reason)
         found = recall(job.works, fault)
-    written = _write(job, found, given, drill)
+    written = _write(job, found, given, began if drill else None)
     if drill:
         from wareleaf.works.recall_drill import keep_drill
 
@@ -116,12 +117,15 @@ def _fault(job: Job, given: Mapping[str, Any]) -> Fault:
     )
 
 
-def _write(job: Job, found: Recall, given: Mapping[str, Any], drill: bool) -> list[Path]:
+def _write(job: Job, found: Recall, given: Mapping[str, Any], began: datetime | None) -> list[Path]:
+    """Write what was asked for; with ``began`` as the report of a drill, with the time it took."""
     from wareleaf.reports import recall_files, recall_pdf, recall_tables
 
     zone, todo = job.works.settings.zone, {}
     if given["pdf"]:
-        todo[given["pdf"]] = recall_pdf.recall_pdf(job.works, found, drill=drill)
+        todo[given["pdf"]] = recall_pdf.recall_pdf(
+            job.works, found, drill=began is not None, began=began
+        )
     if given["xlsx"]:
         all_tables = recall_tables.tables(job.works, found)
         todo[given["xlsx"]] = recall_files.xlsx_bytes(all_tables, zone)
