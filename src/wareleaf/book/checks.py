@@ -87,15 +87,20 @@ def _check_times(event: Event, now: datetime) -> None:
             moment <= now,
             name,
             moment.isoformat(),
-            f"{name} is {moment.isoformat()}, in the future; it is {now.isoformat()} now.",
+            f"{name} is {_shown(moment, event)}, in the future; it is {_shown(now, event)} now.",
         )
     require(
         event.happened_at <= event.recorded_at,
         "recorded_at",
         event.recorded_at.isoformat(),
-        f"recorded_at is {event.recorded_at.isoformat()}, before it happened at "
-        f"{event.happened_at.isoformat()}.",
+        f"recorded_at is {_shown(event.recorded_at, event)}, before it happened at "
+        f"{_shown(event.happened_at, event)}.",
     )
+
+
+def _shown(moment: datetime, event: Event) -> str:
+    """A time as people read it, on the clock on which the event was told."""
+    return f"{moment.astimezone(event.happened_at.tzinfo):%Y-%m-%d %H:%M:%S}"
 
 
 def check_replay(event: Event, lots: Mapping[str, LotState]) -> None:
@@ -118,8 +123,8 @@ def check_replay(event: Event, lots: Mapping[str, LotState]) -> None:
             event.happened_at >= made_at,
             "happened_at",
             event.happened_at.isoformat(),
-            f"This {event.kind} happened at {event.happened_at.isoformat()}, before its lot "
-            f"{lot_id} was made at {made_at.isoformat()}.",
+            f"This {event.kind} happened at {_shown(event.happened_at, event)}, before its lot "
+            f"{lot_id} was made at {_shown(made_at, event)}.",
         )
     for made in event.outputs:
         require(
@@ -214,13 +219,13 @@ def check_run(event: Event, runs: Mapping[str, RunState]) -> None:
             done is None,
             "facts.run_id",
             run_id,
-            f"The run {run_id} was already finished at {done.isoformat() if done else ''}; "
+            f"The run {run_id} was already finished at {_shown(done, event) if done else ''}; "
             "correct that event instead.",
         )
         require(
             event.happened_at >= runs[run_id].started_at,
             "happened_at",
             event.happened_at.isoformat(),
-            f"The run {run_id} would finish at {event.happened_at.isoformat()}, before it "
-            f"started at {runs[run_id].started_at.isoformat()}.",
+            f"The run {run_id} would finish at {_shown(event.happened_at, event)}, before it "
+            f"started at {_shown(runs[run_id].started_at, event)}.",
         )

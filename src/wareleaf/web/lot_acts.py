@@ -13,7 +13,15 @@ FORMS = [(form, form) for form in INTO if form != "refuse"]
 
 
 def _grade(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
-    lot = grade(works, who, lot_id, form.get("grade"), form.get("grade_by"), note=form.get("note"))
+    lot = grade(
+        works,
+        who,
+        lot_id,
+        form.get("grade"),
+        form.get("grade_by"),
+        document=form.get("document"),
+        note=form.get("note"),
+    )
     return lot_id, f"{lot_id} is graded {lot.attributes['grade']}."
 
 
@@ -31,6 +39,7 @@ def _cool(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]
         began=began,
         until=until,
         place=form.get("cool_place"),
+        document=form.get("document"),
     )
     return lot_id, f"{lot_id}: {method} at {at_c:g} °C is in the book."
 
@@ -47,6 +56,7 @@ def _rework(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, st
         [Part(came, form.get("rework_into"), form.get("rework_place") or "floor")],
         form.get("because"),
         waste_kg=waste,
+        document=form.get("document"),
     )
     return made.lot_id, f"Reworked into {made.lot_id}: write that on it."
 

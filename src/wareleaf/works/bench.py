@@ -59,7 +59,14 @@ class WaitingSample:
 
 
 def take_sample(
-    works: Works, who: str, lot_id: str, mass_g: int, *, at: datetime | None = None, note: str = ""
+    works: Works,
+    who: str,
+    lot_id: str,
+    mass_g: int,
+    *,
+    at: datetime | None = None,
+    document: str = "",
+    note: str = "",
 ) -> str:
     """Take a sample out of a lot; its mass leaves the lot. Returns the sample number."""
     lot = works.book.lot(lot_id)
@@ -80,6 +87,7 @@ def take_sample(
             who=who,
             place=lot.place,
             why=note,
+            document=document,
             happened_at=at,
             inputs=(Draw(lot_id, mass_g, dry_g),),
             streams=(Stream("sample", mass_g, dry_g),),

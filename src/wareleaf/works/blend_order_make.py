@@ -24,6 +24,7 @@ def make_blend(
     order_id: str = "",
     place: str = "store",
     label: str = "",
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> LotState:
@@ -65,6 +66,7 @@ def make_blend(
             who=who,
             place=place,
             why=note,
+            document=document,
             happened_at=at,
             inputs=tuple(d for _, d in parts),
             outputs=(made,),

@@ -142,7 +142,7 @@ def _entry(
         who=who,
         place=draws[0][0].place,
         why=reason.strip(),
-        document=document.strip(),
+        document=document,
         inputs=tuple(d for _, d in draws),
         streams=(
             Stream("destroyed", sum(d.mass_g for _, d in draws), sum(d.dry_g for _, d in draws)),

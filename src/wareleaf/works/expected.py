@@ -96,16 +96,16 @@ def announce(
 
 
 def _check_time(works: Works, arrives_at: datetime) -> None:
-    shown = arrives_at.isoformat()
     if arrives_at.tzinfo is None:
+        shown = arrives_at.isoformat()
         raise BadInput("arrives_at", shown, "arrives_at has no time zone; give its offset.")
     now = works.now()
     require(
         now - EARLY <= arrives_at <= now + FURTHEST,
         "arrives_at",
-        shown,
-        f"arrives_at is {shown}; it must be from {EARLY.seconds // 3600} hours ago to "
-        f"{FURTHEST.days} days ahead.",
+        arrives_at.isoformat(),
+        f"arrives_at is {arrives_at.astimezone(works.settings.zone):%Y-%m-%d %H:%M}; it must be "
+        f"from {EARLY.seconds // 3600} hours ago to {FURTHEST.days} days ahead.",
     )
 
 

@@ -29,6 +29,7 @@ def combine(
     lot_ids: Sequence[str],
     *,
     place: str = "floor",
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> LotState:
@@ -65,6 +66,7 @@ def combine(
         who=who,
         place=place,
         why=note,
+        document=document,
         happened_at=at,
         inputs=draws,
         outputs=(made,),
@@ -95,6 +97,7 @@ def split(
     *,
     meter: str = "",
     drawn_kg: float | None = None,
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> list[LotState]:
@@ -140,6 +143,7 @@ def split(
             who=who,
             place=lot.place,
             why=note,
+            document=document,
             happened_at=at,
             inputs=(taken,),
             outputs=tuple(parts),
@@ -165,18 +169,33 @@ def _refuse_made_of_nothing(lot: LotState, taken: Draw, masses_kg: Sequence[floa
         )
 
 
-def hold(works: Works, who: str, lot_id: str, reason: str, *, document: str = "") -> Event:
+def hold(
+    works: Works,
+    who: str,
+    lot_id: str,
+    reason: str,
+    *,
+    document: str = "",
+    happened_at: datetime | None = None,
+) -> Event:
     """Put a lot on hold, as `hold_all`; the event of the lot itself."""
-    return hold_all(works, who, lot_id, reason, document=document)[0]
+    return hold_all(works, who, lot_id, reason, document=document, happened_at=happened_at)[0]
 
 
 def hold_all(
-    works: Works, who: str, lot_id: str, reason: str, *, document: str = ""
+    works: Works,
+    who: str,
+    lot_id: str,
+    reason: str,
+    *,
+    document: str = "",
+    happened_at: datetime | None = None,
 ) -> tuple[Event, ...]:
     """Put a lot on hold, and all that was made of it and is still here; its own event first.
 
     Held leaf cannot be packed, blended or shipped until it is freed. What already left is not
-    reached: `trace` says who has it.
+    reached: `trace` says who has it. A lot that was made after ``happened_at`` is held from its
+    making on.
     """
     lot = works.book.lot(lot_id)
     acting(works, who, "hold a lot", lot.site)
@@ -194,7 +213,12 @@ def hold_all(
                 site=each.site,
                 who=who,
                 why=reason,
-                document=document.strip(),
+                document=document,
+                happened_at=(
+                    max(happened_at, each.made_at)
+                    if happened_at and each.lot_id != lot_id
+                    else happened_at
+                ),
                 facts={
                     "lot_id": each.lot_id,
                     "reason": reason.strip()
@@ -209,7 +233,15 @@ def hold_all(
     return tuple(events)
 
 
-def free(works: Works, who: str, lot_id: str, reason: str, *, document: str = "") -> Event:
+def free(
+    works: Works,
+    who: str,
+    lot_id: str,
+    reason: str,
+    *,
+    document: str = "",
+    happened_at: datetime | None = None,
+) -> Event:
     """Take a lot off hold without releasing it to a market; only who may release may do that."""
     lot = works.book.lot(lot_id)
     acting(works, who, "release a lot", lot.site)
@@ -222,7 +254,8 @@ def free(works: Works, who: str, lot_id: str, reason: str, *, document: str = ""
             site=lot.site,
             who=who,
             why=reason,
-            document=document.strip(),
+            document=document,
+            happened_at=happened_at,
             facts=facts,
         ),
     )
@@ -249,7 +282,7 @@ def write_off(
         who=who,
         place=lot.place,
         why=reason,
-        document=document.strip(),
+        document=document,
         happened_at=happened_at,
         inputs=(taken,),
         streams=(Stream("waste", taken.mass_g, taken.dry_g),),

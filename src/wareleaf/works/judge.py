@@ -18,6 +18,7 @@ def grade(
     grade_name: str,
     by: str,
     *,
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> LotState:
@@ -46,6 +47,7 @@ def grade(
             who=who,
             place=lot.place,
             why=note,
+            document=document,
             happened_at=happened_at,
             facts=facts,
         ),

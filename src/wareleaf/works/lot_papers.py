@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -66,18 +66,42 @@ class SealCover:
 
 
 def papers_of(works: Works, view: TraceView) -> tuple[Paper, ...]:
-    """Papers of a lot: its own, delivery notes of what it came from, and of what was shipped."""
+    """Papers of a lot and of its runs, of the loads it came from and how they were cut and cooled,
+    and of what was shipped.
+    """
     lot_id = view.lot.lot_id
     loads = [n.lot_id for n in view.back.ends]
     sent = [n.lot_id for n in view.forward.nodes if view.lots[n.lot_id].shipped_mass_g]
     book = works.book
+    arrived = book.events_in_force(_ARRIVED, lot_id=loads)
+    own = book.events_in_force(lot_id=lot_id)
     events = [
-        *book.events_in_force(_ARRIVED, lot_id=loads),
-        *book.events_in_force(lot_id=lot_id),
+        *_on_the_way(works, arrived),
+        *arrived,
+        *own,
+        *_read_on_runs(works, own),
         *book.events_in_force(_SHIPPED, lot_id=sent),
     ]
     seen = {e.event_id: e for e in events if e.document}
     return tuple(sorted(_papers(seen.values(), {lot_id, *loads, *sent}), key=lambda p: p.at))
+
+
+def _on_the_way(works: Works, arrived: Iterable[Event]) -> list[Event]:
+    """Harvests of some loads, and how they were cooled on the way."""
+    numbers = {e.facts["harvest"] for e in arrived if e.facts.get("harvest")}
+    found = works.book.events_in_force(("harvest", "cooling")) if numbers else []
+    return [e for e in found if e.facts.get("harvest_id") in numbers]
+
+
+def _read_on_runs(works: Works, own: Iterable[Event]) -> Iterator[Event]:
+    """Readings on the runs of a lot; they name the run and not the lot."""
+    ended = {e.facts["run_id"]: e.happened_at for e in own if e.kind == "stage_finished"}
+    for start in (e for e in own if e.kind == "stage_started"):
+        run_id = start.facts["run_id"]
+        read = works.book.events_in_force(
+            "reading", since=start.happened_at, until=ended.get(run_id), site=start.site
+        )
+        yield from (e for e in read if e.facts.get("run_id") == run_id)
 
 
 def _papers(events: Iterable[Event], lots: set[str]) -> Iterable[Paper]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from wareleaf.book import Event, LotState
 from wareleaf.book.identifiers import with_check_digit
@@ -138,6 +139,8 @@ def put_on(
     *,
     sscc: str = "",
     place: str = "",
+    document: str = "",
+    happened_at: datetime | None = None,
     note: str = "",
 ) -> Pallet:
     """Put packed lots, or a number of packs of each, on a pallet.
@@ -162,12 +165,23 @@ def put_on(
     acting(works, who, JOB, site)
     items = [_item(lot, lots_packs[lot.lot_id]) for lot in lots]
     number = _number(sscc) if sscc.strip() else next_number(works)
-    _note(works, who, "aggregate", site, number, items, place, note)
+    facts = {"sscc": number, "lots": items}
+    record(
+        works,
+        Entry("aggregate", site, who, place, note, document, happened_at, facts=facts),
+    )
     return pallet_of(works, number)
 
 
 def take_off(
-    works: Works, who: str, sscc: str, lot_ids: Sequence[str] = (), *, note: str = ""
+    works: Works,
+    who: str,
+    sscc: str,
+    lot_ids: Sequence[str] = (),
+    *,
+    document: str = "",
+    happened_at: datetime | None = None,
+    note: str = "",
 ) -> Pallet:
     """Take lots off a pallet; all that stands on it when none are named.
 
@@ -189,22 +203,12 @@ def take_off(
     items: list[dict[str, object]] = [
         {"lot_id": lot.lot_id, "mass_g": mass_g} for lot, mass_g in wanted
     ]
-    _note(works, who, "disaggregate", site, pallet.sscc, items, "", note)
+    facts = {"sscc": pallet.sscc, "lots": items}
+    record(
+        works,
+        Entry("disaggregate", site, who, "", note, document, happened_at, facts=facts),
+    )
     return pallet_of(works, pallet.sscc)
-
-
-def _note(
-    works: Works,
-    who: str,
-    kind: str,
-    site: str,
-    sscc: str,
-    items: list[dict[str, object]],
-    place: str,
-    note: str,
-) -> None:
-    facts = {"sscc": sscc, "lots": items}
-    record(works, Entry(kind=kind, site=site, who=who, place=place, why=note, facts=facts))
 
 
 def _number(text: str) -> str:

@@ -49,7 +49,9 @@ def held_words(events: Sequence[Event]) -> str:
     return "1 lot is on hold now." if len(events) == 1 else f"{len(events)} lots are on hold now."
 
 
-def hold_all(works: Works, who: str, fault: Fault, reason: str) -> list[Event]:
+def hold_all(
+    works: Works, who: str, fault: Fault, reason: str, *, document: str = ""
+) -> list[Event]:
     """Put every lot the fault reached and of which something is here on hold, for one reason.
 
     The lots are found again in the same transaction, so that what was made since the report was
@@ -77,7 +79,14 @@ def hold_all(works: Works, who: str, fault: Fault, reason: str) -> list[Event]:
         for affected in found.not_held:
             acting(works, who, JOB, affected.lot.site)
             facts = {"lot_id": affected.lot.lot_id, "reason": _reason(found, reason)}
-            entry = Entry(kind="hold", site=affected.lot.site, who=who, why=reason, facts=facts)
+            entry = Entry(
+                kind="hold",
+                site=affected.lot.site,
+                who=who,
+                why=reason,
+                document=document,
+                facts=facts,
+            )
             events.append(event_of(inside, entry))
         draft.append_many(events, now=works.now())
     return events

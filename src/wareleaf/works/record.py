@@ -77,7 +77,7 @@ def event_of(works: Works, entry: Entry) -> Event:
         place=entry.place,
         who=entry.who,
         why=entry.why,
-        document=entry.document,
+        document=entry.document.strip(),
         inputs=entry.inputs,
         outputs=entry.outputs,
         streams=entry.streams,

@@ -213,7 +213,7 @@ def release(
             site=lot.site,
             who=who,
             why=note,
-            document=document.strip(),
+            document=document,
             facts=facts,
         ),
     )

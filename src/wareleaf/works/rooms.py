@@ -24,6 +24,7 @@ def put_in(
     room_id: str,
     lot_ids: Sequence[str],
     *,
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> RoomView:
@@ -63,6 +64,7 @@ def put_in(
                 who=who,
                 place=room.id,
                 why=note,
+                document=document,
                 happened_at=at,
                 inputs=(drawn,),
                 outputs=(made,),
@@ -114,6 +116,7 @@ def take_out(
     *,
     place: str = "floor",
     label: str = "",
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> LotState:
@@ -162,6 +165,7 @@ def take_out(
             who=who,
             place=room.id,
             why=note,
+            document=document,
             happened_at=at,
             inputs=draws,
             outputs=(made,),

@@ -70,6 +70,7 @@ def start_run(
     lot_ids: Sequence[str],
     settings: Mapping[str, float] | None = None,
     *,
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> str:
@@ -111,6 +112,7 @@ def start_run(
             who=who,
             place=machine.id,
             why=note,
+            document=document,
             happened_at=at,
             facts=facts,
         ),
@@ -175,6 +177,7 @@ def record_reading(
     value: float,
     at: datetime | None = None,
     reference_value: float | None = None,
+    document: str = "",
     note: str = "",
 ) -> Event:
     """Record one reading on a run or a lot, with the uncertainty of its meter.
@@ -215,6 +218,7 @@ def record_reading(
             who=who,
             place=place,
             why=note,
+            document=document,
             happened_at=at,
             facts=facts,
         ),
@@ -258,6 +262,7 @@ def finish_run(
     off: Sequence[Off],
     *,
     streams: Sequence[Stream] = (),
+    document: str = "",
     happened_at: datetime | None = None,
     note: str = "",
 ) -> list[LotState]:
@@ -292,6 +297,7 @@ def finish_run(
             who=who,
             place=run.equipment,
             why=note,
+            document=document,
             happened_at=at,
             inputs=draws,
             outputs=made,

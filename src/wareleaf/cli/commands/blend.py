@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step, percent, table
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import lots_and_masses, number
 from wareleaf.measure.errors import BadInput
 from wareleaf.measure.units import parse_mass_kg, parse_percent
@@ -117,8 +118,7 @@ def _lines(found: Proposal, product: str) -> list[str]:
 @click.option("--order", "order_id", default="", help="Order it is for.")
 @click.option("--place", default="store", show_default=True, help="Where it goes.")
 @click.option("--label", default="", help="What people call it.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
 def make(
     job: Job,
@@ -128,6 +128,7 @@ def make(
     place: str,
     label: str,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Record what was really drawn of each of LOTS, by weight; the blend is a new lot."""
@@ -147,6 +148,7 @@ def make(
         place=place,
         label=label,
         happened_at=job.at(at),
+        document=document,
         note=note,
     )
     lines = [

@@ -24,6 +24,7 @@ from wareleaf.measure.units import parse_mass_kg, parse_percent
 @click.option("--value", help="Right value of a reading or result, in the unit of the event.")
 @click.option("--said", help="Right reason of a hold or of leaf thrown away.")
 @click.option("--when", help="Right time of the event.")
+@click.option("--document", "paper", help="Right number of its paper.")
 @click.option("--void", is_flag=True, help="It never happened.")
 @in_works(who=True)
 def command(
@@ -34,19 +35,29 @@ def command(
     value: str | None,
     said: str | None,
     when: str | None,
+    paper: str | None,
     void: bool,
 ) -> None:
-    """Correct EVENT for REASON in one way: --weight, --value, --said, --when or --void.
+    """Correct EVENT for REASON in one way: --weight, --value, --said or --void.
+
+    Or with --when, --document or both.
 
     `wareleaf lot LOT` shows the events of a lot with their ids.
     """
     from wareleaf.works.correct_weights import correct_reason, correct_value, correct_weights
     from wareleaf.works.handle_lot import correct
 
-    ways = [bool(weights), value is not None, said is not None, when is not None, void]
+    changes: dict[str, object] = {}
+    if when is not None:
+        changes["happened_at"] = job.at(when, "when")
+    if paper is not None:
+        changes["document"] = paper
+    ways = [bool(weights), value is not None, said is not None, bool(changes), void]
     if sum(ways) != 1:
         raise BadInput(
-            "way", None, "Give exactly one of --weight, --value, --said, --when and --void."
+            "way",
+            None,
+            "Give exactly one of --weight, --value, --said, --when, --document and --void.",
         )
     if weights:
         right = {
@@ -59,6 +70,5 @@ def command(
     elif said is not None:
         event = correct_reason(job.works, job.who, event_id, reason, said)
     else:
-        changes = {"happened_at": job.at(when, "when")} if when is not None else None
-        event = correct(job.works, job.who, event_id, reason, void=void, changes=changes)
+        event = correct(job.works, job.who, event_id, reason, void=void, changes=changes or None)
     job.say(event, [f"Corrected by event {event.event_id}; both stay readable."])

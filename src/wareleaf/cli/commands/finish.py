@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step, percent
+from wareleaf.cli.options import recorded
 from wareleaf.measure.errors import BadInput
 from wareleaf.measure.units import parse_mass_kg, parse_percent
 
@@ -34,8 +35,7 @@ from wareleaf.measure.units import parse_mass_kg, parse_percent
     metavar="NAME MASS MOISTURE",
     help="What was swept up or leached and how wet it is.",
 )
-@click.option("--at", help="When it came off; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(at="When it came off; now when left out.")
 @in_works(who=True)
 def command(
     job: Job,
@@ -49,6 +49,7 @@ def command(
     label: str,
     losses: tuple[tuple[str, str, str], ...],
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Take everything off RUN. Water closes the mass; dry matter that is missing stays visible."""
@@ -76,7 +77,14 @@ def command(
         mass_g = round(parse_mass_kg(mass, name) * 1000.0)
         streams.append(Stream(name, mass_g, round(mass_g * (1.0 - parse_percent(moisture, name)))))
     made = finish_run(
-        job.works, job.who, run, off, streams=streams, happened_at=job.at(at), note=note
+        job.works,
+        job.who,
+        run,
+        off,
+        streams=streams,
+        happened_at=job.at(at),
+        document=document,
+        note=note,
     )
     lines = [
         f"Lot {lot.lot_id}: {kg(lot.mass_g)} kg {lot.form} at {percent(lot.moisture_wb)}."

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import lots_and_masses, metered
 from wareleaf.measure.units import parse_mass_kg
 
@@ -19,9 +20,7 @@ from wareleaf.measure.units import parse_mass_kg
 @click.option("--film-batch", default="", help="Roll or batch number of the film.")
 @click.option("--label-batch", default="", help="Batch number of the labels.")
 @click.option("--spill", default="0", help="Leaf swept up, kg.")
-@click.option("--document", default="", help="Number of the pack sheet.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(document="Number of the pack sheet.")
 @in_works(who=True)
 def command(
     job: Job,

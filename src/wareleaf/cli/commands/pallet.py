@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.measure.errors import BadInput
 
 if TYPE_CHECKING:
@@ -22,26 +23,41 @@ def command() -> None:
 @click.argument("lots", nargs=-1, required=True, metavar="LOT[=PACKS]...")
 @click.option("--number", "sscc", default="", help="SSCC on its label; a new one when left out.")
 @click.option("--place", default="", help="Where it stands.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
-def on(job: Job, lots: tuple[str, ...], sscc: str, place: str, note: str) -> None:
+def on(
+    job: Job, lots: tuple[str, ...], sscc: str, place: str, at: str | None, document: str, note: str
+) -> None:
     """Put packed LOTS, or a count of packs of each, on a pallet."""
     from wareleaf.works.pallets import put_on
 
-    pallet = put_on(job.works, job.who, _packs(lots), sscc=sscc, place=place, note=note)
+    pallet = put_on(
+        job.works,
+        job.who,
+        _packs(lots),
+        sscc=sscc,
+        place=place,
+        document=document,
+        happened_at=job.at(at),
+        note=note,
+    )
     job.say(pallet, [*_lines(pallet), next_step(f"ship CUSTOMER --pallet {pallet.sscc}")])
 
 
 @command.command("off")
 @click.argument("sscc")
 @click.argument("lots", nargs=-1, metavar="[LOT...]")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
-def off(job: Job, sscc: str, lots: tuple[str, ...], note: str) -> None:
+def off(
+    job: Job, sscc: str, lots: tuple[str, ...], at: str | None, document: str, note: str
+) -> None:
     """Take LOTS off the pallet SSCC; everything when none are named."""
     from wareleaf.works.pallets import take_off
 
-    pallet = take_off(job.works, job.who, sscc, lots, note=note)
+    pallet = take_off(
+        job.works, job.who, sscc, lots, document=document, happened_at=job.at(at), note=note
+    )
     job.say(pallet, _lines(pallet))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import metered
 
 
@@ -13,8 +14,7 @@ from wareleaf.cli.typed import metered
 @click.argument("meter")
 @click.argument("value")
 @click.option("--reference", help="What the oven found on the same leaf, when it was tried.")
-@click.option("--at", help="When it was read; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(at="When it was read; now when left out.")
 @in_works(who=True)
 def command(
     job: Job,
@@ -23,6 +23,7 @@ def command(
     value: str,
     reference: str | None,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Record VALUE as METER shows it: % for moisture, C (or F) for warmth, kg (g, lb) for weight.
@@ -40,6 +41,7 @@ def command(
         meter=meter,
         value=metered(instrument, value),
         at=job.at(at),
+        document=document,
         reference_value=None if reference is None else metered(instrument, reference),
         note=note,
     )

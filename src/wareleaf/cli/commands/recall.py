@@ -50,6 +50,7 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--drill", is_flag=True, help="Keep it in the book as a drill, with its time.")
 @click.option("--began", help="When the drill began; now when left out.")
 @click.option("--hold", "reason", metavar="REASON", help="Hold every affected lot that is here.")
+@click.option("--document", default="", help="Number of the paper the hold rests on.")
 @in_works(who="asked")
 def command(job: Job, **given: Any) -> None:
     """Find what a fault reached. Name one fault; nothing is recorded without --drill or --hold."""
@@ -64,7 +65,7 @@ def command(job: Job, **given: Any) -> None:
     if reason is not None:
         from wareleaf.works.recall_drill import hold_all
 
-        held = hold_all(job.works, job.who, fault, reason)
+        held = hold_all(job.works, job.who, fault, reason, document=given["document"])
         found = recall(job.works, fault)
     written = _write(job, found, given, began if drill else None)
     if drill:

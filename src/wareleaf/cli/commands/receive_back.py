@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import lots_and_masses
 
 
@@ -13,9 +14,7 @@ from wareleaf.cli.typed import lots_and_masses
 @click.argument("lots", nargs=-1, required=True, metavar="LOT[=MASS]...")
 @click.option("--because", required=True, help="Why it came back.")
 @click.option("--scale", default="", help="Meter id of the scale.")
-@click.option("--document", default="", help="Number of the return note.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(document="Number of the return note.")
 @in_works(who=True)
 def command(
     job: Job,

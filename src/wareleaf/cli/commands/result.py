@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import fraction, number
 
 
@@ -25,8 +26,7 @@ from wareleaf.cli.typed import fraction, number
 @click.option("--method", default="", help="How it was measured.")
 @click.option("--kit", default="", help="Batch of the test kit or reagent.")
 @click.option("--laboratory", default="own bench", show_default=True, help="By whom.")
-@click.option("--document", default="", help="Number of the report.")
-@click.option("--at", help="When; now when left out.")
+@recorded(document="Number of the report.", note="")
 @in_works(who=True)
 def command(job: Job, **given: str | bool | None) -> None:
     """Record VALUE of PARAMETER (moisture, iodine, cadmium...) found in SAMPLE of LOT."""

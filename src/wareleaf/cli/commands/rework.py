@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import MASS_HELP, lots_and_masses
 from wareleaf.measure.errors import BadInput
 from wareleaf.measure.units import parse_mass_kg
@@ -17,8 +18,7 @@ from wareleaf.measure.units import parse_mass_kg
 @click.option("--waste", default="0", show_default=True, help="What was thrown away.")
 @click.option("--scale", default="", help="Meter id of the scale.")
 @click.option("--place", default="floor", show_default=True, help="Where the new lots lie.")
-@click.option("--document", default="", help="Number of its paper.")
-@click.option("--at", help="When; now when left out.")
+@recorded(note="")
 @in_works(who=True)
 def command(
     job: Job,

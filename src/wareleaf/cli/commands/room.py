@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.measure.units import parse_mass_kg
 
 
@@ -33,14 +34,17 @@ def show(job: Job, site: str) -> None:
 @command.command("put")
 @click.argument("room_id", metavar="ROOM")
 @click.argument("lot_ids", metavar="LOTS", nargs=-1, required=True)
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
-def put(job: Job, room_id: str, lot_ids: tuple[str, ...], at: str | None, note: str) -> None:
+def put(
+    job: Job, room_id: str, lot_ids: tuple[str, ...], at: str | None, document: str, note: str
+) -> None:
     """Tip all that remains of LOTS into ROOM."""
     from wareleaf.works.rooms import put_in
 
-    view = put_in(job.works, job.who, room_id, lot_ids, happened_at=job.at(at), note=note)
+    view = put_in(
+        job.works, job.who, room_id, lot_ids, happened_at=job.at(at), document=document, note=note
+    )
     job.say({"room": view}, [f"{view.room.name} holds {view.mass_kg:.1f} kg."])
 
 
@@ -50,8 +54,7 @@ def put(job: Job, room_id: str, lot_ids: tuple[str, ...], at: str | None, note: 
 @click.option("--scale", required=True, help="Meter id of the scale.")
 @click.option("--place", default="floor", show_default=True, help="Where it goes.")
 @click.option("--label", default="", help="What people call it.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
 def take(
     job: Job,
@@ -61,6 +64,7 @@ def take(
     place: str,
     label: str,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Take MASS out of ROOM: a new lot, made of what the room's rule says."""
@@ -75,6 +79,7 @@ def take(
         place=place,
         label=label,
         happened_at=job.at(at),
+        document=document,
         note=note,
     )
     lines = [f"Lot {lot.lot_id}: {kg(lot.mass_g)} kg.", next_step(f"trace {lot.lot_id}")]

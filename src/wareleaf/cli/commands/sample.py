@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, check_who, in_works, next_step, table
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import MASS_HELP
 from wareleaf.measure.errors import BadInput
 from wareleaf.measure.units import parse_mass_kg
@@ -14,8 +15,7 @@ from wareleaf.measure.units import parse_mass_kg
 @click.argument("lot_id", metavar="LOT", required=False)
 @click.argument("mass", required=False)
 @click.option("--waiting", "list_waiting", is_flag=True, help="List samples without a result.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who="asked")
 def command(
     job: Job,
@@ -23,6 +23,7 @@ def command(
     mass: str | None,
     list_waiting: bool,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Take MASS out of LOT as a sample and give it a number; the mass leaves the lot."""
@@ -37,7 +38,9 @@ def command(
         raise BadInput("lot", lot_id, "Give LOT and MASS, or --waiting for the open samples.")
     check_who(job.works, job.who)
     mass_g = round(parse_mass_kg(mass, "mass_g") * 1000.0)
-    sample_id = take_sample(job.works, job.who, lot_id, mass_g, at=job.at(at), note=note)
+    sample_id = take_sample(
+        job.works, job.who, lot_id, mass_g, at=job.at(at), document=document, note=note
+    )
     lines = [
         f"Sample {sample_id} of lot {lot_id}: {mass_g} g.",
         next_step(f"result {lot_id} {sample_id} PARAMETER VALUE --unit UNIT --uncertainty U"),

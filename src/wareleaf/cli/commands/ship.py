@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import lots_masses_and_packs
 
 
@@ -13,9 +14,7 @@ from wareleaf.cli.typed import lots_masses_and_packs
 @click.argument("lots", nargs=-1, metavar="[LOT[=MASS]...]")
 @click.option("--pallet", "pallets", multiple=True, metavar="SSCC", help="A whole pallet.")
 @click.option("--vehicle", default="", help="What carries it.")
-@click.option("--document", default="", help="Number of the delivery note.")
-@click.option("--at", help="When it left; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(at="When it left; now when left out.", document="Number of the delivery note.")
 @in_works(who=True)
 def command(
     job: Job,

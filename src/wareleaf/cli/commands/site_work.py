@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import days
 
 
@@ -14,9 +15,7 @@ from wareleaf.cli.typed import days
 @click.option("--substance", default="", help="What was put on.")
 @click.option("--dose", default="", help="How much of it.")
 @click.option("--interval", metavar="DAYS", help="Waiting interval in days; 0 for none.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--document", default="", help="Number of its paper.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
 def command(
     job: Job,

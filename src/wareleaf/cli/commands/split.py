@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import MASS_HELP
 from wareleaf.measure.units import parse_mass_kg
 
@@ -14,8 +15,7 @@ from wareleaf.measure.units import parse_mass_kg
 @click.argument("masses", nargs=-1, required=True)
 @click.option("--scale", default="", help="Meter id of the scale.")
 @click.option("--drawn", help="What was taken out of the lot; all that remains when left out.")
-@click.option("--at", help="When; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded()
 @in_works(who=True)
 def command(
     job: Job,
@@ -24,6 +24,7 @@ def command(
     scale: str,
     drawn: str | None,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Split LOT into parts of MASSES. What the parts do not account for stays visible."""
@@ -37,6 +38,7 @@ def command(
         meter=scale,
         drawn_kg=None if drawn is None else parse_mass_kg(drawn, "drawn_kg"),
         happened_at=job.at(at),
+        document=document,
         note=note,
     )
     lines = [f"Lot {part.lot_id}: {kg(part.mass_g)} kg." for part in parts]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import settings_of
 
 
@@ -13,8 +14,7 @@ from wareleaf.cli.typed import settings_of
 @click.argument("lots", nargs=-1, required=True)
 @click.option("--set", "pairs", multiple=True, metavar="NAME=VALUE", help="A setting; repeat it.")
 @click.option("--aim", "aimed", is_flag=True, help="Find settings that land it on target first.")
-@click.option("--at", help="When it started; now when left out.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(at="When it started; now when left out.")
 @in_works(who=True)
 def command(
     job: Job,
@@ -23,6 +23,7 @@ def command(
     pairs: tuple[str, ...],
     aimed: bool,
     at: str | None,
+    document: str,
     note: str,
 ) -> None:
     """Put LOTS on MACHINE, both by id, and start.
@@ -40,7 +41,9 @@ def command(
         states = [works.book.lot(lot_id) for lot_id in lots]
         chosen, sentence, _ = aim(works, equipment, states, chosen, start)
         said.append(sentence)
-    run_id = start_run(works, job.who, machine, lots, chosen, happened_at=start, note=note)
+    run_id = start_run(
+        works, job.who, machine, lots, chosen, happened_at=start, document=document, note=note
+    )
     view = run_view(works, run_id)
     said.append(f"Run {run_id} on {equipment.name} started.")
     if view.finish_at is not None and view.finish_sd is not None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wareleaf.cli.common import Job, in_works, next_step, percent
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import MASS_HELP, fraction, mass_kg
 from wareleaf.measure.units import parse_temperature_c
 
@@ -26,9 +27,7 @@ if TYPE_CHECKING:
 @click.option("--cut", help="When it was cut or plucked, like 2026-04-12 05:10.")
 @click.option("--harvest", default="", help="Number of the harvest it is of.")
 @click.option("--temperature", help="Of the leaf in the middle of a bin; C, or F when said.")
-@click.option("--at", help="When it arrived; now when left out.")
-@click.option("--document", default="", help="Number of the paper it came with.")
-@click.option("--note", default="", help="Anything worth remembering.")
+@recorded(at="When it arrived; now when left out.", document="Number of the paper it came with.")
 @in_works(who=True)
 def command(job: Job, **given: str | None) -> None:
     """Take in a load from SOURCE, a line or field of the settings.

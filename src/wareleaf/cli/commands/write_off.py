@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from wareleaf.cli.common import Job, in_works, kg
+from wareleaf.cli.options import recorded
 from wareleaf.cli.typed import MASS_HELP, mass_kg
 
 
@@ -12,8 +13,7 @@ from wareleaf.cli.typed import MASS_HELP, mass_kg
 @click.argument("lot_id", metavar="LOT")
 @click.argument("reason")
 @click.option("--mass", help=f"How much, all that remains when left out; {MASS_HELP}.")
-@click.option("--document", default="", help="Number of its paper.")
-@click.option("--at", help="When; now when left out.")
+@recorded(note="")
 @in_works(who=True)
 def command(
     job: Job, lot_id: str, reason: str, mass: str | None, document: str, at: str | None

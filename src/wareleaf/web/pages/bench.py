@@ -70,7 +70,8 @@ def take(request: Request, form: Entered = Depends(entered)) -> Response:
         mass_g = form.number("mass_g", "Weight of the sample")
         form.check()
         who = session.person(request).id
-        sample = bench.take_sample(works, who, lot_id, round(mass_g), note=form.get("note"))
+        paper, note = form.get("document"), form.get("note")
+        sample = bench.take_sample(works, who, lot_id, round(mass_g), document=paper, note=note)
         session.say(request, f"Sample {sample} of {lot_id}: write that on the bag.")
         return "/bench"
 

@@ -113,6 +113,7 @@ def make(request: Request, form: Entered = Depends(entered)) -> Response:
             draws,
             product_id=form.get("product"),
             order_id=form.get("order_id"),
+            document=form.get("document"),
             note=form.get("note"),
         )
         session.say(request, f"Blended: {made.lot_id}. It needs its own release before it ships.")

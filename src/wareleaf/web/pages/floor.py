@@ -179,6 +179,7 @@ def reading(request: Request, run_id: str, form: Entered = Depends(entered)) -> 
             value=value,
             at=at,
             reference_value=reference,
+            document=form.get("document"),
             note=form.get("note"),
         )
         session.remember(request, run_meter=meter.id)
@@ -215,7 +216,7 @@ def take_off(request: Request, run_id: str, form: Entered = Depends(entered)) ->
             )
             for n in rows
         ]
-        at = form.time("happened_at", "Time")
+        at = form.time("off_at", "When it came off")
         form.check()
         made = finish_run(
             works,
@@ -223,6 +224,7 @@ def take_off(request: Request, run_id: str, form: Entered = Depends(entered)) ->
             run_id,
             off,
             happened_at=at,
+            document=form.get("off_document"),
             note=form.get("note"),
         )
         session.remember(request, off_scale=form.get("scale"), off_meter=form.get("moisture_meter"))

@@ -39,6 +39,7 @@ def load(request: Request, machine_id: str, form: Entered = Depends(entered)) ->
 
     def do() -> str:
         settings = _settings(machine, form)
+        at = form.time("happened_at", "When it started")
         form.check()
         run_id = start_run(
             works,
@@ -46,6 +47,8 @@ def load(request: Request, machine_id: str, form: Entered = Depends(entered)) ->
             machine.id,
             form.all("lot_ids"),
             settings,
+            happened_at=at,
+            document=form.get("document"),
             note=form.get("note"),
         )
         session.say(request, f"{machine.name} is running.")

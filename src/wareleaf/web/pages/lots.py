@@ -145,7 +145,14 @@ def _split(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str
     form.check()
     drawn = sum(masses) if form.get("rest") == "stays" else None
     parts = handle_lot.split(
-        works, who, lot_id, masses, meter=form.get("scale"), drawn_kg=drawn, note=form.get("note")
+        works,
+        who,
+        lot_id,
+        masses,
+        meter=form.get("scale"),
+        drawn_kg=drawn,
+        document=form.get("document"),
+        note=form.get("note"),
     )
     return parts[0].lot_id, f"Split off: {', '.join(p.lot_id for p in parts)}."
 
@@ -156,6 +163,7 @@ def _combine(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, s
         who,
         [lot_id, *form.all("lot_ids")],
         place=form.get("place") or "floor",
+        document=form.get("document"),
         note=form.get("note"),
     )
     return made.lot_id, f"Combined into {made.lot_id}."
@@ -180,7 +188,8 @@ def _waste(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str
 def _sample(works: Works, who: str, lot_id: str, form: Entered) -> tuple[str, str]:
     mass_g = form.number("mass_g", "Weight of the sample")
     form.check()
-    sample = bench.take_sample(works, who, lot_id, round(mass_g), note=form.get("note"))
+    paper, note = form.get("document"), form.get("note")
+    sample = bench.take_sample(works, who, lot_id, round(mass_g), document=paper, note=note)
     return lot_id, f"Sample {sample} of {lot_id}: write that on the bag."
 
 

@@ -52,7 +52,7 @@ def off(request: Request, sscc: str, form: Entered = Depends(entered)) -> Respon
         lots = form.all("lot_ids")
         if not lots:
             raise BadInput("lot_ids", "", "No lot is ticked; tick what comes off the pallet.")
-        take_off(works, who, sscc, lots)
+        take_off(works, who, sscc, lots, document=form.get("document"))
         session.say(request, f"Taken off: {', '.join(lots)}.")
         return f"/pallets/{sscc}"
 

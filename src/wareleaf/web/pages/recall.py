@@ -164,7 +164,9 @@ def act(request: Request, act: str, form: Entered = Depends(entered)) -> Respons
         asked_again = "/recall?" + urlencode({k: form.get(k) for k in _ASKED if form.get(k)})
         assert question is not None
         if act == "hold" and not question.drill:
-            held = hold_all(works, who, question.fault, form.get("reason"))
+            held = hold_all(
+                works, who, question.fault, form.get("reason"), document=form.get("document")
+            )
             session.say(request, held_words(held))
             return asked_again
         if act == "destroy" and not question.drill:

@@ -73,7 +73,8 @@ def put(request: Request, room_id: str, form: Entered = Depends(entered)) -> Res
             form.wrong("lot_ids", "No lot is ticked; tick what goes in.")
         form.check()
         person = session.person(request).id
-        view = put_in(works, person, room_id, form.all("lot_ids"), note=form.get("note"))
+        paper, note = form.get("document"), form.get("note")
+        view = put_in(works, person, room_id, form.all("lot_ids"), document=paper, note=note)
         session.say(request, f"{view.room.name} holds {view.mass_kg:.1f} kg now.")
         return f"/rooms/{room_id}"
 
@@ -95,6 +96,7 @@ def take(request: Request, room_id: str, form: Entered = Depends(entered)) -> Re
             form.get("scale"),
             place=form.get("place") or "floor",
             label=form.get("label"),
+            document=form.get("document"),
             note=form.get("note"),
         )
         session.remember(request, room_scale=form.get("scale"))

@@ -131,7 +131,7 @@ def build(request: Request, form: Entered = Depends(entered)) -> Response:
                 form.wrong(f"packs {lot_id}", f"{count:g} packs of {lot_id}: whole packs only.")
         form.check()
         whole = {k: None if n is None else int(n) for k, n in packs.items()}
-        pallet = put_on(works, who, whole, sscc=form.get("sscc"))
+        pallet = put_on(works, who, whole, sscc=form.get("sscc"), document=form.get("document"))
         session.say(request, f"On pallet {pallet.sscc}.")
         return f"/pallets/{pallet.sscc}"
 

@@ -88,7 +88,9 @@ def _as_known(
     lot = past.lots.get(lot_id)
     if lot is None:
         raise BadInput(
-            "lot_id", lot_id, f"There was no lot {lot_id} in the book by {known_at.isoformat()}."
+            "lot_id",
+            lot_id,
+            f"There was no lot {lot_id} in the book by {known_at:%Y-%m-%d %H:%M %Z}.",
         )
     edges: list[Edge] = [edge for e in past.events for edge in book.edges_of(e)]
     trace = (book.trace_back if back else book.trace_forward)(edges, lot_id, lot.dry_g)
