@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from tests.fresh_works import fresh_works
 
 import wareleaf.works.demo
-from wareleaf.book import Event, Made
+from wareleaf.book import Made
 from wareleaf.book.exchange import Naming
 from wareleaf.cli.main import cli
 from wareleaf.works import house
@@ -31,7 +31,7 @@ OFF = ("--off", "50", "85", *SCALE, "--moisture-meter", "kelp-quick")
 
 @pytest.fixture
 def works(tmp_path, monkeypatch):
-    """Two loads of wakame (A of a harvest, B) and a run of B (RUN); packed kelp on a pallet (KP)."""
+    """The demo's settings with a bin, and an empty book, in the morning; the shell is at noon."""
     monkeypatch.setattr(
         house, "open_works", lambda folder, **more: open_works(folder, lambda: NOON, **more)
     )
