@@ -45,7 +45,9 @@ def test_a_pallet_is_built_found_and_shipped_and_leaf_comes_back(
 ) -> None:
     works, lot = seeded.works, packed_and_free(seeded, "EU")
     customer = next(c.id for c in works.settings.customer if c.market == "EU")
-    built = post(client, "/ship", "/pallets", stack=lot, **{f"packs {lot}": "4"}, sscc=SSCC)
+    built = post(client, "/ship", "/pallets", stack=lot, **{f"packs {lot}": "4"}, sscc=SSCC,
+                 document="PAL-8")  # fmt: skip
+    assert "put on a pallet</b>, paper PAL-8:" in built.text
     assert built.url.path == f"/pallets/{SSCC}"
     assert "Bar code of pallet" in built.text
     found = client.get("/find", params={"q": f"(00){SSCC}"}, headers=HTML)
@@ -97,7 +99,9 @@ def test_what_a_recall_holds_is_destroyed_from_its_report(
     asked = {"kind": "lot", "subject": lot}
     page = f"/recall?kind=lot&subject={lot}"
     assert "Destroy what is held" not in client.get(page, headers=HTML).text
-    post(client, page, "/recall/hold", **asked, reason="shells")
+    post(client, page, "/recall/hold", **asked, reason="shells", document="RC-8")
+    held = seeded.works.book.events_in_force(kind="hold")
+    assert "RC-8" in {e.document for e in held}
     assert "Destroy what is held" in client.get(page, headers=HTML).text
     done = post(client, page, "/recall/destroy", **asked, method="burnt", document="D/2",
                 witness="Inspector Reed", reason="shells")  # fmt: skip

@@ -274,10 +274,12 @@ def test_a_blend_is_proposed_made_and_stays_in_the_book(as_who: Any, seeded: See
     assert "Make this blend" in page and f'name="draw {lot}"' in page
     none = text(packer.get(asked.replace("=11", "=2"), headers=HTML).text)
     assert "No blend keeps all of this" in none and "moisture at most 2 %" in none.lower()
-    made = packer.post("/blend", data={"product": "kelp-flake-500", f"draw {lot}": "10.000"})
+    drawn = {"product": "kelp-flake-500", f"draw {lot}": "10.000", "document": "BL-8"}
+    made = packer.post("/blend", data=drawn)
     assert "It needs its own release" in made.text
     blend = seeded.works.book.lots(form="blended")[0]
     assert blend.mass_g == 10000
+    assert seeded.works.book.event_in_force(blend.made_by).document == "BL-8"
     refused = packer.post("/blend", data={"product": "kelp-flake-500", f"draw {lot}": "9000"})
     assert refused.status_code == 422
 
