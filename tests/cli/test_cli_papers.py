@@ -97,9 +97,9 @@ def tipped(works) -> str:
     return str(there["lot_id"])
 
 
-def start(works, lot: str) -> str:
+def start(works, lot: str, machine: str = "wash-1") -> str:
     began = ("--at", "2026-05-08 09:00")
-    return str(said(works, "teo", "start", "wash-1", lot, *began)["run_id"])
+    return str(said(works, "teo", "start", machine, lot, *began)["run_id"])
 
 
 KINDS = {  # what is typed of a lot: who, which event, whose lot, the words
@@ -173,6 +173,17 @@ def test_a_lot_shows_the_papers_of_its_harvest_and_of_its_cooling_on_the_way(wor
     shown = {(p.name, p.kind) for p in papers_of(works, trace(works, lot))}
     assert shown == {("CUT-9", "harvest"), ("ICE-9", "cooling")}
     assert papers_of(works, trace(works, other)) == ()
+
+
+def test_a_reading_of_the_minute_in_which_a_run_ended_is_among_the_papers(works):
+    lot = kelp(works)
+    run, other = start(works, lot), start(works, kelp(works), "belt-1")
+    for each, paper in ((run, "R-1"), (other, "R-2")):
+        said(works, "teo", "reading", each, "kelp-probe", "11", "--document", paper, "--at", TYPED)
+    made = said(works, "teo", "finish", run, *OFF, "--document", "F-1", "--at", TYPED)["lots"][0]
+    for each in (lot, made["lot_id"]):
+        shown = papers_of(works, trace(works, each))
+        assert {p.name for p in shown} == {"R-1", "F-1"}
 
 
 def test_work_on_a_line_bears_its_paper(works):

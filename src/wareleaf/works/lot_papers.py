@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from wareleaf.book import Event, lots_touched, seal
 from wareleaf.measure.errors import BadInput
@@ -15,6 +15,7 @@ from wareleaf.works.seal_keys import SealState, state_of
 from wareleaf.works.trace_lot import TraceView
 
 _ARRIVED, _SHIPPED = ("intake",), ("ship",)
+_OF_RUNS = ("stage_started", "stage_finished")
 
 
 @dataclass(frozen=True)
@@ -95,13 +96,14 @@ def _on_the_way(works: Works, arrived: Iterable[Event]) -> list[Event]:
 
 def _read_on_runs(works: Works, own: Iterable[Event]) -> Iterator[Event]:
     """Readings on the runs of a lot; they name the run and not the lot."""
-    ended = {e.facts["run_id"]: e.happened_at for e in own if e.kind == "stage_finished"}
-    for start in (e for e in own if e.kind == "stage_started"):
-        run_id = start.facts["run_id"]
+    ids = {e.facts["run_id"] for e in own if e.kind in _OF_RUNS}
+    for run in works.book.runs(ids=ids) if ids else ():
+        # A reading may be of the very minute in which the leaf came off.
+        until = None if run.finished_at is None else run.finished_at + timedelta(microseconds=1)
         read = works.book.events_in_force(
-            "reading", since=start.happened_at, until=ended.get(run_id), site=start.site
+            "reading", since=run.started_at, until=until, site=run.site
         )
-        yield from (e for e in read if e.facts.get("run_id") == run_id)
+        yield from (e for e in read if e.facts.get("run_id") == run.run_id)
 
 
 def _papers(events: Iterable[Event], lots: set[str]) -> Iterable[Paper]:
