@@ -146,12 +146,16 @@ def run(url: str, writers: int, events: int, kills: int, seed: int) -> dict[str,
         total = sum(len(w.acknowledged) for w in nest)
         alive = [key.data for key in ears.get_map().values()]
         while due and alive and total >= due[0]:
-            due.pop(0)
             w = chance.choice(alive)
             ears.unregister(w.pipe)
             os.kill(w.child, signal.SIGKILL)
             status = w.end()
-            killed += os.WIFSIGNALED(status)
+            if not os.WIFSIGNALED(status):  # it had just ended by itself: kill another
+                failed += status != 0
+                alive.remove(w)
+                continue
+            due.pop(0)
+            killed += 1
             w.begin()
             ears.register(w.pipe, selectors.EVENT_READ, w)
     lines = [line for w in nest for line in w.acknowledged]

@@ -332,7 +332,8 @@ def test_the_own_rate_of_the_demo_is_near_what_made_it(month_works: Works) -> No
     for view in views:
         assert view.plain_score is None or view.own_score is not None
         for run in view.runs:
-            assert run.own.measured == run.profile.measured
+            assert (run.own is None) == (run.plain is None)
+            assert run.own is None or run.own.measured == run.plain.measured
     assert "points" in worth(views)
 
 
