@@ -90,6 +90,11 @@ class LotState:
         return max(self.mass_g - self.drawn_mass_g, 0)
 
     @property
+    def loose_g(self) -> int:
+        """What is left and stands on no pallet, grams."""
+        return max(self.remaining_mass_g - self.on_pallets_g, 0)
+
+    @property
     def remaining_dry_g(self) -> int:
         """Dry matter left, grams; from 0 up to the mass that is left."""
         return min(max(self.dry_g - self.drawn_dry_g, 0), self.remaining_mass_g)

@@ -136,7 +136,6 @@ def _on_or_off(event: Event, lots: Mapping[str, LotState]) -> Iterator[Broken]:
         asked[item["lot_id"]] += item["mass_g"]
     for lot_id, mass_g in asked.items():
         lot = lots[lot_id]
-        loose = max(lot.remaining_mass_g - lot.on_pallets_g, 0)
         if event.kind == "disaggregate":
             on_it = lot.pallets.get(sscc, 0)
             if mass_g > on_it:
@@ -154,13 +153,13 @@ def _on_or_off(event: Event, lots: Mapping[str, LotState]) -> Iterator[Broken]:
                 lot_id,
                 f"Lot {lot_id} is {lot.form}; only packed lots go on a pallet. Pack it first.",
             )
-        elif mass_g > loose:
+        elif mass_g > lot.loose_g:
             yield Broken(
                 lot_id,
                 "mass_g",
                 mass_g,
-                f"{kg(mass_g)} of lot {lot_id} would go on pallet {sscc}; {kg(loose)} are here "
-                "and on no pallet.",
+                f"{kg(mass_g)} of lot {lot_id} would go on pallet {sscc}; {kg(lot.loose_g)} are "
+                "here and on no pallet.",
             )
 
 

@@ -127,11 +127,6 @@ def pallets_here(works: Works, site_id: str) -> dict[str, list[tuple[LotState, i
     return dict(sorted(found.items()))
 
 
-def loose_g(lot: LotState) -> int:
-    """What of a lot is here and stands on no pallet, grams."""
-    return max(lot.remaining_mass_g - lot.on_pallets_g, 0)
-
-
 def put_on(
     works: Works,
     who: str,
@@ -219,9 +214,10 @@ def _number(text: str) -> str:
 
 def _item(lot: LotState, packs: int | None) -> dict[str, object]:
     if packs is None:
-        loose = loose_g(lot)
-        require(loose > 0, "lots", lot.lot_id, f"Nothing of {lot.lot_id} is here off a pallet.")
-        return {"lot_id": lot.lot_id, "mass_g": loose}
+        require(
+            lot.loose_g > 0, "lots", lot.lot_id, f"Nothing of {lot.lot_id} is here off a pallet."
+        )
+        return {"lot_id": lot.lot_id, "mass_g": lot.loose_g}
     return {"lot_id": lot.lot_id, "mass_g": packs_g(lot, packs), "packs": packs}
 
 
@@ -233,7 +229,7 @@ def packs_g(lot: LotState, packs: int) -> int:
     BadInput
         For a lot whose packs the book did not count, or more than are here and on no pallet.
     """
-    loose, made = loose_g(lot), lot.attributes.get("packs")
+    loose, made = lot.loose_g, lot.attributes.get("packs")
     require(packs > 0, "packs", packs, f"{packs} packs of {lot.lot_id}: it must be 1 or more.")
     if not isinstance(made, int) or made <= 0:
         raise BadInput(

@@ -8,7 +8,7 @@ from datetime import datetime
 from wareleaf.book import Draw, Event
 from wareleaf.measure.errors import BadInput, require
 from wareleaf.works.house import Works
-from wareleaf.works.pallets import loose_g, packs_g, pallet_of
+from wareleaf.works.pallets import packs_g, pallet_of
 from wareleaf.works.people import acting
 from wareleaf.works.record import Entry, draw, record
 
@@ -89,7 +89,7 @@ def _draws(
     for lot_id, mass_kg in lots_kg.items():
         lot = works.book.lot(lot_id)
         if mass_kg is None:
-            rest = loose_g(lot) if grams.get(lot_id) else draw(lot).mass_g
+            rest = lot.loose_g if grams.get(lot_id) else draw(lot).mass_g
         else:
             rest = draw(lot, mass_kg).mass_g
         grams[lot_id] = grams.get(lot_id, 0) + rest

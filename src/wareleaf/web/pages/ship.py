@@ -14,7 +14,7 @@ from wareleaf.web import session
 from wareleaf.web.forms import Entered, asked, entered, once
 from wareleaf.web.view import refused_status, show
 from wareleaf.works.house import Works
-from wareleaf.works.pallets import loose_g, pallets_here, put_on
+from wareleaf.works.pallets import pallets_here, put_on
 from wareleaf.works.ship import ship
 
 router = APIRouter()
@@ -49,11 +49,11 @@ def _page(
     context: dict[str, Any] = {
         "customers": customers,
         "customer": customer,
-        "packed": [lot for lot in ready if lot.form == "packed" and loose_g(lot)],
+        "packed": [lot for lot in ready if lot.form == "packed" and lot.loose_g],
         "bulk": [lot for lot in ready if lot.form != "packed"],
         "waiting": waiting,
         "pallets": _pallets(works, site.id, ready),
-        "to_stack": [lot for lot in stock if lot.form == "packed" and loose_g(lot)],
+        "to_stack": [lot for lot in stock if lot.form == "packed" and lot.loose_g],
         "sent": works.book.events(kind="ship", site=site.id, limit=6, newest_first=True),
         "customer_name": {c.id: c.name for c in customers},
         "form": form,
@@ -79,7 +79,8 @@ def _packs(form: Entered, lot_id: str) -> int:
     name = f"packs {lot_id}"
     count = form.number(name, f"Packs of {lot_id}")
     if not count.is_integer():
-        form.wrong(name, f"Packs of {lot_id} is {form.get(name)}; give a whole number.")
+        said = f"Packs of {lot_id} is {form.get(name)}; give a whole number, whole packs only."
+        form.wrong(name, said)
     return int(count)
 
 
@@ -125,13 +126,9 @@ def build(request: Request, form: Entered = Depends(entered)) -> Response:
         ticked = form.all("stack")
         if not ticked:
             form.wrong("stack", "No lot is ticked; tick what goes on the pallet.")
-        packs = {i: form.maybe(f"packs {i}", f"Packs of {i}") for i in ticked}
-        for lot_id, count in packs.items():
-            if count is not None and count != int(count):
-                form.wrong(f"packs {lot_id}", f"{count:g} packs of {lot_id}: whole packs only.")
+        packs = {i: _packs(form, i) if form.get(f"packs {i}") else None for i in ticked}
         form.check()
-        whole = {k: None if n is None else int(n) for k, n in packs.items()}
-        pallet = put_on(works, who, whole, sscc=form.get("sscc"), document=form.get("document"))
+        pallet = put_on(works, who, packs, sscc=form.get("sscc"), document=form.get("document"))
         session.say(request, f"On pallet {pallet.sscc}.")
         return f"/pallets/{pallet.sscc}"
 

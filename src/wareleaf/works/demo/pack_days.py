@@ -12,7 +12,6 @@ from wareleaf.works.demo.agenda import Doing, hours
 from wareleaf.works.demo.goods_days import PACKER, stack, unstack
 from wareleaf.works.demo.season import SUNDAY, YARDS, Season
 from wareleaf.works.demo.truth import Chance, together
-from wareleaf.works.pallets import loose_g
 from wareleaf.works.settings import Product
 
 PACKING_DAYS = {"kelp": (1, 4), "tea": (1, 3)}
@@ -142,7 +141,7 @@ def _send(season: Season, site: str, orders: list[Order]) -> None:
             loose, on = {}, [shared if shared and not number else stack(season, [order.lot_id])]
         elif season.days_ago(season.now.date()) in KEPT_BACK_DAYS_AGO:
             stack(season, [order.lot_id], KEPT_BACK_PACKS)
-            loose = {order.lot_id: loose_g(season.works.book.lot(order.lot_id)) / 1000.0}
+            loose = {order.lot_id: season.works.book.lot(order.lot_id).loose_g / 1000.0}
         ship.ship(
             season.works,
             PACKER,

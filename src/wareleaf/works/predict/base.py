@@ -11,8 +11,10 @@ import numpy as np
 
 from wareleaf.leaf.learned import LOG_RATES
 from wareleaf.stages.common import Array, Projection, StageReading
-from wareleaf.works.charge import Charge
+from wareleaf.works.charge import Charge, charge_that_went_on
+from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
+from wareleaf.works.runs_done import Done
 from wareleaf.works.settings import Equipment
 
 # Own words of the works for what a stage makes of leaf.
@@ -87,6 +89,23 @@ class Ask:
     pace: OwnRate | None = None
     lots: Mapping[str, float] = field(default_factory=dict)
     advise: bool = True
+
+
+def asked_again(works: Works, machine: Equipment, done: Done) -> Ask:
+    """What a forecast of a finished run would look at, with nothing learned or read since.
+
+    Raises
+    ------
+    BadInput
+        For settings that the machine no longer takes.
+    """
+    return Ask(
+        works=works,
+        machine=machine,
+        charge=charge_that_went_on(done.end, done.lots, done.started_at),
+        settings=full_settings(machine, done.settings),
+        start=done.started_at,
+    )
 
 
 @dataclass(frozen=True)

@@ -18,11 +18,9 @@ from wareleaf.leaf.learned import LOG_RATES
 from wareleaf.measure.errors import BadInput
 from wareleaf.stages import oxidise
 from wareleaf.stages.common import Array, StageReading
-from wareleaf.works.charge import charge_that_went_on
-from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
 from wareleaf.works.machines import floor_of
-from wareleaf.works.predict.base import NODES, Ask, OwnRate
+from wareleaf.works.predict.base import NODES, OwnRate, asked_again
 from wareleaf.works.predict.tea import oxidise_run_of, with_shares
 from wareleaf.works.runs_done import Done
 from wareleaf.works.settings import Equipment
@@ -132,13 +130,7 @@ def courses_of(
     """What the floor's model gives at the readings for each of `NODES`, or why it gives nothing."""
     if not read:
         return {"trouble": _LINK}
-    ask = Ask(
-        works=works,
-        machine=machine,
-        charge=charge_that_went_on(done.end, done.lots, done.started_at),
-        settings=full_settings(machine, done.settings),
-        start=done.started_at,
-    )
+    ask = asked_again(works, machine, done)
     try:
         found = oxidise.by_rate(floor_of(machine, ask.settings), oxidise_run_of(ask), read, NODES)
     except BadInput as error:

@@ -20,12 +20,10 @@ from typing import Any
 
 from wareleaf.leaf.learned import LOG_RATES, LearnedRate, RatePrior, RateSeen, learn_rate
 from wareleaf.measure.errors import BadInput
-from wareleaf.works.charge import charge_that_went_on
-from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
 from wareleaf.works.kept import kept_in
 from wareleaf.works.predict import baths, sizing, tea
-from wareleaf.works.predict.base import Ask, OwnRate, Prediction
+from wareleaf.works.predict.base import Ask, OwnRate, Prediction, asked_again
 from wareleaf.works.predict.own_rate import key_of, noted, run_key
 from wareleaf.works.runs_done import Done
 from wareleaf.works.settings import Equipment
@@ -137,15 +135,7 @@ def hours_of(works: Works, machine: Equipment, done: Done) -> RunHours:
 
 def _as_set(works: Works, machine: Equipment, done: Done) -> dict[str, Any]:
     try:
-        told = PACED[machine.stage](
-            Ask(
-                works=works,
-                machine=machine,
-                charge=charge_that_went_on(done.end, done.lots, done.started_at),
-                settings=full_settings(machine, done.settings),
-                start=done.started_at,
-            )
-        )
+        told = PACED[machine.stage](asked_again(works, machine, done))
     except BadInput as error:
         return {"trouble": str(error)}
     if not told.duration_h > 0.0 or not math.isfinite(told.duration_h):

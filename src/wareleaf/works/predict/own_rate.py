@@ -37,11 +37,10 @@ from wareleaf.measure.errors import BadInput
 from wareleaf.stages import dry, oxidise, wither
 from wareleaf.stages.common import Array, log_sd
 from wareleaf.works.charge import charge_that_went_on
-from wareleaf.works.controls import full_settings
 from wareleaf.works.house import Works
 from wareleaf.works.kept import kept_in
 from wareleaf.works.machines import dryer_of, trough_of
-from wareleaf.works.predict.base import NODES, Ask, OwnRate
+from wareleaf.works.predict.base import NODES, OwnRate, asked_again
 from wareleaf.works.predict.dryers import dry_run_of
 from wareleaf.works.predict.own_oxidation import (
     OwnOxidation,
@@ -243,13 +242,7 @@ def key_of(*parts: Any) -> str:
 
 def _moistures(works: Works, machine: Equipment, done: Done) -> dict[str, Any]:
     try:
-        ask = Ask(
-            works=works,
-            machine=machine,
-            charge=charge_that_went_on(done.end, done.lots, done.started_at),
-            settings=full_settings(machine, done.settings),
-            start=done.started_at,
-        )
+        ask = asked_again(works, machine, done)
         if machine.stage == "dry":
             mean, sd = dry.by_rate(dryer_of(machine, ask.settings), dry_run_of(ask), NODES)
         else:
