@@ -13,12 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
+from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.stages.blanch_spec import figure
 from wareleaf.stages.common import Array
 from wareleaf.stages.lethality import equivalent_time_s
-
-GAS_J_MOL_K = 8.314462618  # CODATA, exact
-ZERO_C_K = 273.15
 
 
 @dataclass(frozen=True)
@@ -83,13 +81,13 @@ def leach_rate_per_s(
 
     The activation energy is that of ``data/blanch.csv`` when None.
     """
-    kelvin = np.asarray(temperature_c, float) + ZERO_C_K
+    kelvin = np.asarray(temperature_c, float) + KELVIN
     activation = activation_j_mol
     if activation is None:
         activation = figure("all.leach_activation_j_mol")
     rate = figure(f"{species}.leach_rate_80c_per_s")
     return np.asarray(
-        rate * np.exp(-activation / GAS_J_MOL_K * (1.0 / kelvin - 1.0 / 353.15)), float
+        rate * np.exp(-activation / GAS_CONSTANT_J_MOL_K * (1.0 / kelvin - 1.0 / 353.15)), float
     )
 
 

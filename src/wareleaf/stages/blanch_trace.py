@@ -15,8 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from wareleaf.air import CP_WATER_J_KG_K
+from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.measure import require
-from wareleaf.stages.blanch_leaf import GAS_J_MOL_K, ZERO_C_K, Heating, first_root
+from wareleaf.stages.blanch_leaf import Heating, first_root
 from wareleaf.stages.blanch_spec import figure
 from wareleaf.stages.common import Array, finite
 from wareleaf.stages.lethality import check_trace
@@ -80,11 +81,13 @@ def survival(time_s: Array, temperature_c: Array, fractions: Sequence[EnzymeFrac
         total,
         f"The shares of the enzyme's fractions add to {total:g}; they must add to 1.",
     )
-    kelvin = np.asarray(temperature_c, float) + ZERO_C_K
+    kelvin = np.asarray(temperature_c, float) + KELVIN
     left = 0.0
     for each in fractions:
-        turn = 1.0 / kelvin - 1.0 / (each.reference_c + ZERO_C_K)
-        speed = each.rate_per_min / 60.0 * np.exp(-each.activation_j_mol / GAS_J_MOL_K * turn)
+        turn = 1.0 / kelvin - 1.0 / (each.reference_c + KELVIN)
+        speed = (
+            each.rate_per_min / 60.0 * np.exp(-each.activation_j_mol / GAS_CONSTANT_J_MOL_K * turn)
+        )
         left += each.share * math.exp(-float(np.trapezoid(speed, np.asarray(time_s, float))))
     return left
 

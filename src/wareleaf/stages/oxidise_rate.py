@@ -6,11 +6,11 @@ import math
 
 import numpy as np
 
+from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.stages.common import Array, stage_figures
 
 FIGURES = stage_figures("oxidise")
 CUTS = ("orthodox_fine", "orthodox_coarse", "ctc")
-GAS_J_MOL_K = 8.314462618
 ACTIVATION_J_MOL = (0.0, 300_000.0)  # of what enzymes and quinones do; wider is a typing error
 
 
@@ -42,5 +42,5 @@ def rate_per_min(cut: str, loss_ratio: float) -> float:
 
 def arrhenius(temperature_c: Array, activation_j_mol: float) -> Array:
     """Rate against that at the reference temperature."""
-    here, there = temperature_c + 273.15, figure("all.reference_c") + 273.15
-    return np.exp(-activation_j_mol / GAS_J_MOL_K * (1.0 / here - 1.0 / there))
+    here, there = temperature_c + KELVIN, figure("all.reference_c") + KELVIN
+    return np.exp(-activation_j_mol / GAS_CONSTANT_J_MOL_K * (1.0 / here - 1.0 / there))

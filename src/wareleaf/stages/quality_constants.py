@@ -10,7 +10,7 @@ import numpy as np
 
 from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
 from wareleaf.measure import BadInput, require
-from wareleaf.stages.common import cite, finite, stage_figures
+from wareleaf.stages.common import Array, cite, finite, stage_figures
 from wareleaf.stages.quality_loss import Kept, Loss, name_of
 
 FIGURES = stage_figures("quality")
@@ -97,6 +97,16 @@ def _at_one_temperature(what: str, trials: Sequence[Trial]) -> Loss:
         ) from error
 
 
+def middle_k(celsius: Array) -> float:
+    """Harmonic mean of temperatures, K: where a rate and its activation energy part."""
+    return 1.0 / float(np.mean(1.0 / (celsius + KELVIN)))
+
+
+def per_activation(celsius: Array, reference_k: float) -> Array:
+    """What an activation energy multiplies in the logarithm of a rate, mol/J."""
+    return np.asarray(-(1.0 / (celsius + KELVIN) - 1.0 / reference_k) / GAS_CONSTANT_J_MOL_K)
+
+
 def fit(what: str, trials: Sequence[Trial], source: str = "the works' own trial") -> Loss:
     """Constants from trials, best at two or more temperatures.
 
@@ -112,11 +122,11 @@ def fit(what: str, trials: Sequence[Trial], source: str = "the works' own trial"
         grow with heat.
     """
     require(len(trials) > 0, "trials", 0, "trials is empty; give one or more.")
-    kelvin = np.array([t.leaf_c for t in trials]) + KELVIN
-    if float(np.ptp(kelvin)) < 1.0:
+    celsius = np.array([t.leaf_c for t in trials])
+    if float(np.ptp(celsius + KELVIN)) < 1.0:
         return _at_one_temperature(what, trials)
-    reference = 1.0 / float(np.mean(1.0 / kelvin))
-    x = -(1.0 / kelvin - 1.0 / reference) / GAS_CONSTANT_J_MOL_K
+    reference = middle_k(celsius)
+    x = per_activation(celsius, reference)
     y = np.log([-math.log(t.kept) / t.hours for t in trials])
     slope = float(np.sum(x * y) / np.sum(x * x))
     middle = float(np.mean(y))
@@ -135,8 +145,8 @@ def fit(what: str, trials: Sequence[Trial], source: str = "the works' own trial"
         rate_per_h=math.exp(middle),
         reference_c=reference - KELVIN,
         activation_j_mol=slope,
-        low_c=float(kelvin.min()) - KELVIN,
-        high_c=float(kelvin.max()) - KELVIN,
+        low_c=float(celsius.min()),
+        high_c=float(celsius.max()),
         source=source,
     )
     spread = sd / math.sqrt(len(trials))

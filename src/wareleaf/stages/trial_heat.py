@@ -13,26 +13,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from wareleaf.leaf.fit import fit_curve
-from wareleaf.leaf.isotherms import GAS_CONSTANT_J_MOL_K, KELVIN
+from wareleaf.leaf.isotherms import KELVIN
 from wareleaf.measure import BadInput, require
 from wareleaf.stages._trial_points import as_long, column, goes, no_activation
 from wareleaf.stages.common import Array, finite
-from wareleaf.stages.quality_constants import FIGURES
+from wareleaf.stages.quality_constants import FIGURES, middle_k, per_activation
 from wareleaf.stages.trial import Constant, Standing, TrialFit, in_order, plain
 
 ACTIVATION = "activation_j_mol"
 _STARTS = (20e3, 50e3, 100e3, 200e3)
 _MOST_J_MOL = 500e3
 _NONE_J_MOL = 100.0  # a fit that wants less than nothing ends at its bound
-
-
-def _reference_k(celsius: Array) -> float:
-    return 1.0 / float(np.mean(1.0 / (celsius + KELVIN)))
-
-
-def _over(celsius: Array, reference_k: float) -> Array:
-    """What an activation energy multiplies in the logarithm of a rate, mol/J."""
-    return np.asarray(-(1.0 / (celsius + KELVIN) - 1.0 / reference_k) / GAS_CONSTANT_J_MOL_K)
 
 
 def fit_loss(
@@ -55,7 +46,7 @@ def fit_loss(
     require(len(leaf_c) > 0, "leaf_c", 0, "leaf_c is empty; give the temperature of each sample.")
     if len(set(leaf_c)) == 1:
         goes("kept", time, left, -1, "heat only takes")
-    over = _over(celsius, _reference_k(celsius))
+    over = per_activation(celsius, middle_k(celsius))
     inside = np.clip(left, 1e-3, 1.0 - 1e-3)
     rate = math.exp(float(np.mean(np.log(-np.log(inside) / time))))
     said = no_activation(leaf_c, 2, name := what.replace("_", " "))
@@ -103,7 +94,7 @@ def _of_the_loss(constant: Constant, what: str) -> Constant:
 
 
 def _use(what: str, names: Sequence[str], celsius: Array) -> str:
-    at = _reference_k(celsius) - KELVIN
+    at = middle_k(celsius) - KELVIN
     if ACTIVATION not in names:
         return f"It holds at {at:.1f} degC only; a table [[loss]] also wants an activation energy."
     return (
@@ -141,8 +132,8 @@ def fit_rates(
         raise BadInput("temperature_c", list(temperature_c), trouble)
     if reference_c is not None:
         finite("reference_c", reference_c, -50.0, 300.0, "degC")
-    middle = _reference_k(celsius) if reference_c is None else reference_c + KELVIN
-    over, log_rate = _over(celsius, middle), np.log(speed)
+    middle = middle_k(celsius) if reference_c is None else reference_c + KELVIN
+    over, log_rate = per_activation(celsius, middle), np.log(speed)
 
     def curve(p: Array) -> Array:
         return np.asarray(p[0] + p[1] * over)
